@@ -1,0 +1,3 @@
+"""Rescue machine embroidery stitch files."""
+
+__version__ = "0.1.0"
