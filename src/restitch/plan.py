@@ -1,0 +1,180 @@
+"""From objects in a stream to a plan of pieces, and from a plan back to a stream.
+
+`plan_of` cuts a stream into `PlannedObject`s without loss; `emit` sews a plan again, piece by
+piece, with the link each piece asks for. Between the two the fixes and the sequencer work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from restitch.model import (
+    AS_LAID_ANEW,
+    ByteArray,
+    Command,
+    IntArray,
+    Link,
+    Piece,
+    PlannedObject,
+    SewnObject,
+    Stream,
+    read_only,
+)
+
+NO_OBJECT = -1
+"""Owner of records that belong to no object (jumps, trims, changes)."""
+
+_RANK = {Link.SEWN: 0, Link.JUMP: 1, Link.TRIM: 2, Link.STOP: 3}
+_LINKS = tuple(_RANK)
+
+
+def links_of(stream: Stream) -> ByteArray:
+    """(k,) for each STITCH record, the rank of the link that leads to it (0 sewn .. 3 stop)."""
+    rank = np.zeros(len(stream), np.uint8)
+    rank[stream.command == Command.JUMP] = _RANK[Link.JUMP]
+    cut = np.isin(stream.command, (Command.TRIM, Command.COLOR_CHANGE, Command.NEEDLE_SET))
+    rank[cut] = _RANK[Link.TRIM]
+    rank[stream.command == Command.STOP] = _RANK[Link.STOP]
+    stitches = stream.stitch_index
+    if not len(stitches):
+        return np.zeros(0, np.uint8)
+    before = np.concatenate([[0], stitches[:-1] + 1])
+    result = np.maximum.reduceat(rank, before)
+    result[np.diff(stitches, prepend=-1) == 1] = 0
+    return result
+
+
+def threads_of(stream: Stream) -> tuple[int, ...]:
+    """Thread class of each colour block: the first block with the same thread.
+
+    Where the file stores no colours every block is its own class: equal placeholders say nothing.
+    """
+    if not stream.colours_known:
+        return tuple(range(len(stream.threads)))
+    first: dict[object, int] = {}
+    return tuple(first.setdefault(t, i) for i, t in enumerate(stream.threads))
+
+
+def plan_of(stream: Stream, objects: Sequence[SewnObject]) -> tuple[PlannedObject, ...]:
+    """Return the objects as pieces of needle points, in sewing order, nothing lost.
+
+    Every STITCH record of the parts becomes exactly one point. A piece ends at a part's end and
+    wherever thread is not laid from one needle point to the next.
+    """
+    stitches = stream.stitch_index
+    links = links_of(stream)
+    threads = threads_of(stream)
+    return tuple(
+        PlannedObject(
+            id=o.id,
+            kind=o.kind,
+            block=o.block,
+            thread=threads[o.block] if o.block < len(threads) else o.block,
+            pieces=tuple(_pieces(stream, o, stitches, links)),
+            first_record=o.start,
+            confidence=o.confidence,
+            open=o.open,
+        )
+        for o in objects
+    )
+
+
+def _pieces(
+    stream: Stream, obj: SewnObject, stitches: np.ndarray, links: ByteArray
+) -> Iterable[Piece]:
+    for part in obj.parts:
+        a, b = np.searchsorted(stitches, (part.start, part.stop))
+        cuts = a + 1 + np.flatnonzero(links[a + 1 : b]) if b > a else []
+        for i, j in zip([a, *cuts], [*cuts, b], strict=True):
+            if j > i:
+                yield Piece(
+                    role=part.role,
+                    xy=read_only(stream.xy[stitches[i:j]]),
+                    link=_LINKS[links[i]],
+                    layer=part.layer,
+                    source=int(stitches[i]),
+                )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Emission:
+    """A sewn plan: the stream and who owns each of its records."""
+
+    stream: Stream
+    owner: IntArray
+    """(n,) object id of each STITCH record, `NO_OBJECT` for every other record."""
+
+
+def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
+    """Sew a plan in its order and return it as a stream of the source's format and threads.
+
+    Neighbouring objects of one thread class share a colour block. A block opens with the record
+    that opened it in the source (colour change or needle number). The writer of the format splits
+    long moves; here a move is one JUMP record to the next needle point.
+    """
+    opening, opens_first = _block_openings(source)
+    rows: list[IntArray] = []
+    blocks: list[int] = []
+    here: tuple[int, int] = (0, 0)
+    thread: int | None = None
+    for obj in plan:
+        for piece in obj.pieces:
+            first = (int(piece.xy[0, 0]), int(piece.xy[0, 1]))
+            lead: list[tuple[int, int, int, int, int]] = []
+            if obj.thread != thread:
+                if thread is not None or opens_first:
+                    if thread is not None and piece.link is not Link.STOP:
+                        lead.append((*here, Command.TRIM, 0, NO_OBJECT))
+                    lead.append((*here, *opening[obj.block], NO_OBJECT))
+                lead.append((*first, Command.JUMP, 0, NO_OBJECT))
+                blocks.append(obj.block)
+                thread = obj.thread
+            elif piece.link is not Link.SEWN:
+                if piece.link is Link.TRIM:
+                    lead.append((*here, Command.TRIM, 0, NO_OBJECT))
+                elif piece.link is Link.STOP:
+                    lead.append((*here, Command.STOP, 0, NO_OBJECT))
+                if first != here:
+                    lead.append((*first, Command.JUMP, 0, NO_OBJECT))
+            if lead:
+                rows.append(np.array(lead, np.int32))
+            body = np.zeros((len(piece.xy), 5), np.int32)
+            body[:, :2] = piece.xy
+            body[:, 4] = obj.id
+            rows.append(body)
+            here = (int(piece.xy[-1, 0]), int(piece.xy[-1, 1]))
+    rows.append(np.array([(*here, Command.END, 0, NO_OBJECT)], np.int32))
+    table = np.concatenate(rows)
+    data = table[:, 3]
+    stream = Stream(
+        xy=read_only(np.ascontiguousarray(table[:, :2])),
+        command=read_only(table[:, 2].astype(np.uint8)),
+        threads=tuple(source.threads[b] for b in blocks),
+        format=source.format,
+        name=source.name,
+        colours_known=source.colours_known,
+        data=read_only(data.copy()) if data.any() else None,
+        warnings=source.warnings,
+    )
+    return Emission(stream, read_only(table[:, 4].copy()))
+
+
+def _block_openings(source: Stream) -> tuple[list[tuple[int, int]], bool]:
+    """(command, data) that opened each block, and whether the first block opens with one too."""
+    change = np.isin(source.command, (Command.COLOR_CHANGE, Command.NEEDLE_SET))
+    opens_first = bool(len(change) and source.command[0] == Command.NEEDLE_SET)
+    at = np.flatnonzero(change)
+    data = source.data if source.data is not None else np.zeros(len(source), np.int32)
+    found = [(int(source.command[i]), int(data[i])) for i in at]
+    if not opens_first:
+        found.insert(0, (int(Command.COLOR_CHANGE), 0))
+    return found, opens_first
+
+
+def renewed(piece: Piece, xy: IntArray, **changes: object) -> Piece:
+    """Return the piece with other needle points, marked as laid anew."""
+    fields = {"role": piece.role, "link": piece.link, "layer": piece.layer, **changes}
+    return Piece(xy=read_only(xy), source=AS_LAID_ANEW, **fields)  # type: ignore[arg-type]
