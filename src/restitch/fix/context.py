@@ -39,7 +39,8 @@ class Context:
     def centre_mm(self) -> FloatArray:
         """(2,) centre of the source's needle points in file millimetres."""
         points = self.source.xy[self.source.stitch_index]
-        return (points.min(axis=0) + points.max(axis=0)) / (2.0 * UNITS_PER_MM)
+        centre: FloatArray = (points.min(axis=0) + points.max(axis=0)) / (2.0 * UNITS_PER_MM)
+        return centre
 
     def state_of(self, change_id: str) -> State:
         """`State.VETOED` where the user (or the guard) said no, else `State.APPLIED`."""
