@@ -29,6 +29,16 @@ class UnderlayRule:
     """Fills get crossing rows besides their edge run."""
     mesh: bool = False
     """The fabric's table asks for a light mesh under open designs (reported, not laid)."""
+    stitch_mm: float = 2.2
+    """Stitch of centre runs, edge runs and zigzags."""
+    fill_stitch_mm: float = 3.0
+    """Stitch of the crossing rows under a fill."""
+    crossing_angle_deg: float = 90.0
+    """Between the crossing rows and the rows of the cover."""
+    crossing_spacing_mm: float = 2.8
+    """Row to row of the crossing rows (line pitch, not two-line)."""
+    zigzag_spacing_mm: float = 3.6
+    """Same side to same side of a zigzag (two-line pitch)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +48,8 @@ class PullRule:
     share: float
     least_mm: float
     most_mm: float
+    shorten_ends: bool = False
+    """Column ends are drawn in by what the width gains (push out along the column)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +73,16 @@ class Fabric:
     needle: str
     speed_spm: float
     """Stitches a minute."""
+    border_overlap_mm: float = 1.0
+    """How far a border lies over the fill it edges."""
+    lettering_min_mm: float = 5.0
+    """Smallest capital that sews legibly in 40 weight thread."""
+    stitches_max: int | None = None
+    """Designs with more stitches pull on this fabric; None: no such figure."""
+    field_mm: tuple[float, float] | None = None
+    """Width x height that the garment itself takes (a cap's crown); None: only the hoop limits."""
     sources: Mapping[str, str] = field(default_factory=dict)
-    """Source of each value, by its key in the table."""
+    """Source of each value, by its key in the table (``underlay.inset_mm`` and so on)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +126,8 @@ class Machine:
     """Sewing field, width x height."""
     needles: tuple[str, ...] = ()
     """Thread on each needle, by number from 1: a name, catalogue number or #rrggbb."""
+    thread_wt: int = 40
+    """Weight number of the needle thread (higher is finer)."""
 
 
 @dataclass(frozen=True, slots=True)
