@@ -1,0 +1,102 @@
+"""The one account of a run that text, JSON and the page are all made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from restitch.fabrics.model import Profile
+from restitch.model import Change, Finding, State
+
+SCHEMA = 1
+"""Version of the JSON document; raised when a key changes its meaning."""
+
+
+class Outcome(StrEnum):
+    """What a run came to."""
+
+    FIXED = "fixed"
+    SOUND = "already sound"
+    """Nothing to fix; an output of the same format is the source byte for byte."""
+    PREVIEW = "preview"
+    """A dry run: nothing was written."""
+    COMPARED = "compared"
+
+
+@dataclass(frozen=True, slots=True)
+class FileFacts:
+    """A file named in a report."""
+
+    path: str
+    format: str
+    sha256: str = ""
+    size_bytes: int = 0
+    name: str = ""
+    """Design name stored in the file."""
+
+
+@dataclass(frozen=True, slots=True)
+class LookKept:
+    """How well the visible thread was kept; shares from 0 to 1, stack in thread layers."""
+
+    kept: float
+    bare: float
+    """Share of the source's covered area left bare."""
+    peak_before: float
+    peak_after: float
+    worst: float = 1.0
+    """Share kept of the worst object."""
+    worst_object: int | None = None
+    layering_excepted: bool = False
+    """True where a restored sewing order changed the picture on purpose (left out of `kept`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class OrderFacts:
+    """What is known about the sewing order found."""
+
+    proved: bool = False
+    """The order is proved shortest."""
+    colour_changes_at_least: int | None = None
+    """No order of these objects has fewer colour changes."""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Before, after, and everything that was done in between."""
+
+    outcome: Outcome
+    source: FileFacts
+    output: FileFacts | None
+    profile: Profile
+    fabric_note: str
+    """Which fabric the user's word came to, in one sentence."""
+    before: Mapping[str, Any]
+    after: Mapping[str, Any]
+    objects: int
+    changes: tuple[Change, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    look: LookKept | None = None
+    order: OrderFacts = field(default_factory=OrderFacts)
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def applied(self) -> tuple[Change, ...]:
+        """Changes that are in the new file."""
+        return tuple(c for c in self.changes if c.state is State.APPLIED)
+
+
+CAUTIONS = (
+    "Sew a test on scrap of the same fabric and backing before production.",
+    "Trace the design in the hoop before sewing: a needle that strikes the frame breaks.",
+    "Keep hands, hair, loose clothing and jewellery away from the needle and the moving frame; "
+    "wait for a full stop.",
+    "Switch the machine off to change a needle; find every piece of a broken one.",
+    "Slow down over dense spots, stiff seams and cap centres.",
+    "The machine's manual and local workplace-safety rules come first; where they differ from "
+    "this report, follow them.",
+)
+"""Usual cautions for the operator (trade rules section 13: HSE, JUL, META, ASI18, MXp)."""

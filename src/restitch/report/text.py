@@ -1,0 +1,125 @@
+"""The report as text for a terminal or a log: savings first, then what changed and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import groupby
+
+from rich.console import Console
+from rich.table import Table
+
+from restitch.model import Change, Finding, State
+from restitch.report.document import saved
+from restitch.report.model import CAUTIONS, Outcome, Report
+
+SAVINGS = (
+    ("stitches", "stitches", "{:,.0f}"),
+    ("trims", "trims", "{:,.0f}"),
+    ("jumps", "jumps", "{:,.0f}"),
+    ("jump_mm", "jump travel, mm", "{:,.0f}"),
+    ("colour_changes", "colour changes", "{:,.0f}"),
+    ("thread_m", "needle thread, m", "{:,.1f}"),
+    ("minutes", "machine minutes", "{:,.1f}"),
+)
+"""Figure key, its words, its format: the rows of the savings table, in this order."""
+
+FIX_TITLES = {
+    "stack": "Stacked stitching taken out",
+    "spacing": "Crowded stitching opened",
+    "lengths": "Stitch lengths put right",
+    "underlay": "Underlay suited to the fabric",
+    "pull": "Widened for the pull of the fabric",
+    "layering": "Sewing order restored where the look needs it",
+    "sequence": "Order and ends",
+    "links": "Trims, ties and joins",
+}
+"""Heading of each group of changes."""
+
+MOST_LINES = 12
+"""Changes listed in full for each fix; the rest are counted (JSON has them all)."""
+
+
+def print_report(report: Report, console: Console) -> None:
+    """Write the whole report to the console."""
+    console.print(_headline(report), highlight=False)
+    console.print(report.fabric_note, highlight=False, style="dim")
+    if report.outcome is not Outcome.SOUND:
+        console.print(_savings(report))
+    if report.look:
+        console.print(_look_line(report), highlight=False)
+    print_changes(report.changes, console)
+    print_findings([f for f in report.findings if f.severity == "warning"], console)
+    for note in (*report.order.notes, *report.warnings):
+        console.print(f"note: {note}", highlight=False, markup=False)
+    if report.output and report.outcome is not Outcome.PREVIEW:
+        console.print("\nBefore sewing:", highlight=False)
+        for caution in CAUTIONS:
+            console.print(f"  - {caution}", highlight=False, markup=False)
+
+
+def print_changes(changes: Iterable[Change], console: Console) -> None:
+    """Write the changes in groups, one line each."""
+    for fix, group in groupby(changes, key=lambda c: c.fix):
+        rows = list(group)
+        gain = sum(c.stitches_saved for c in rows if c.state is State.APPLIED)
+        tail = f" ({_signed(-gain)} stitches)" if gain else ""
+        console.print(f"\n{FIX_TITLES.get(fix, fix)}{tail}", style="bold", highlight=False)
+        for change in sorted(rows, key=lambda c: -abs(c.stitches_saved))[:MOST_LINES]:
+            console.print(_change_line(change), highlight=False, markup=False)
+        if len(rows) > MOST_LINES:
+            console.print(f"  ... and {len(rows) - MOST_LINES} more", highlight=False)
+
+
+def print_findings(findings: Iterable[Finding], console: Console) -> None:
+    """Write findings, one line each."""
+    for finding in findings:
+        where = ""
+        if finding.place_mm:
+            where = f" at {finding.place_mm[0]:+.1f}, {finding.place_mm[1]:+.1f} mm"
+        line = f"{finding.severity}: {finding.name}{where}: {finding.text}"
+        console.print(line, highlight=False, markup=False)
+
+
+def _headline(report: Report) -> str:
+    if report.outcome is Outcome.SOUND:
+        copied = f"; {report.output.path} is the same file" if report.output else ""
+        return f"{report.source.path}: already sound, nothing to fix{copied}"
+    done = f"{len(report.applied)} changes in {report.objects} objects"
+    if report.outcome is Outcome.PREVIEW:
+        return f"{report.source.path}: preview, nothing written; {done}"
+    target = report.output.path if report.output else "-"
+    return f"{report.source.path} -> {target}: {done}"
+
+
+def _savings(report: Report) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("", "before", "after", "saved"):
+        table.add_column(heading, justify="left" if not heading else "right")
+    difference = saved(report.before, report.after)
+    for key, words, form in SAVINGS:
+        if key in report.before and key in report.after:
+            values = (report.before[key], report.after[key], difference.get(key, 0.0))
+            table.add_row(words, *(form.format(v) for v in values))
+    return table
+
+
+def _look_line(report: Report) -> str:
+    assert report.look is not None
+    look = report.look
+    shown = "outside the restored overlaps" if look.layering_excepted else "of the design"
+    return (
+        f"look kept: {look.kept:.1%} {shown}; bare cloth {look.bare:.2%}; "
+        f"highest stack {look.peak_before:.1f} -> {look.peak_after:.1f} layers"
+    )
+
+
+def _change_line(change: Change) -> str:
+    state = "" if change.state is State.APPLIED else f" [{change.state.value}]"
+    where = ""
+    if change.place_mm:
+        where = f" at {change.place_mm[0]:+.0f}, {change.place_mm[1]:+.0f} mm"
+    return f"  {change.id}{where}: {change.reason}{state}"
+
+
+def _signed(number: int) -> str:
+    return f"{number:+,d}"
