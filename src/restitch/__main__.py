@@ -1,0 +1,5 @@
+"""`python -m restitch`."""
+
+from restitch.cli import main
+
+main()
