@@ -1,0 +1,1 @@
+"""One module for each finding; its ``find(survey)`` yields what it finds."""
