@@ -73,10 +73,12 @@ def _cures(survey: Survey, tile: NDArray[np.intp], count: int) -> NDArray[np.int
 class _Tiles:
     """Area over the limit and highest stack of each tile of the design."""
 
-    def __init__(
-        self, stack: StackMap, over_mm2: FloatArray, peak: FloatArray, columns: int
-    ) -> None:
-        self.stack, self.over_mm2, self.peak, self.columns = stack, over_mm2, peak, columns
+    stack: StackMap
+    over_mm2: FloatArray
+    """(t,) area over the limit in each tile."""
+    peak: FloatArray
+    """(t,) most layers in each tile."""
+    columns: int
 
     @property
     def count(self) -> int:
@@ -85,11 +87,9 @@ class _Tiles:
     @classmethod
     def of(cls, stack: StackMap, limit: float) -> _Tiles:
         cells = int(TILE_MM * stack.cells_per_mm)
-        rows, columns = (-(-size // cells) for size in stack.layers.shape)
-        pad = [
-            (0, n * cells - size)
-            for n, size in zip((rows, columns), stack.layers.shape, strict=True)
-        ]
+        height, width = stack.layers.shape
+        rows, columns = -(-height // cells), -(-width // cells)
+        pad = ((0, rows * cells - height), (0, columns * cells - width))
         blocks = np.pad(stack.layers, pad).reshape(rows, cells, columns, cells)
         over = np.count_nonzero(blocks > limit, axis=(1, 3)) / stack.cells_per_mm**2
         return cls(stack, over.ravel(), blocks.max(axis=(1, 3)).ravel(), columns)
