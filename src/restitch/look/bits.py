@@ -1,0 +1,107 @@
+"""Bit planes: masks packed 64 pixels to a word, so that growing and closing cost next to nothing.
+
+A plane is a (rows, words) uint64 array; bit ``b`` of word ``w`` is column ``64 w + b``. Columns
+beyond the edge count as empty when growing and as set when shrinking, so a design needs a margin.
+"""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from restitch.look.frame import WORD
+from restitch.model import BoolArray
+
+Plane: TypeAlias = NDArray[np.uint64]
+Indices: TypeAlias = NDArray[np.intp]
+
+_ONES = np.unpackbits(np.arange(1 << 16, dtype="<u2").view(np.uint8)).reshape(-1, 16).sum(1)
+
+
+def pack(mask: BoolArray) -> Plane:
+    """Return a (rows, columns) mask as a plane; columns must be a multiple of 64."""
+    return np.packbits(mask, axis=1, bitorder="little").view("<u8")
+
+
+def unpack(plane: Plane) -> BoolArray:
+    """Return the (rows, columns) mask of a plane."""
+    octets = np.ascontiguousarray(plane).view(np.uint8)
+    return np.unpackbits(octets, axis=1, bitorder="little").view(np.bool_)
+
+
+def count(plane: Plane) -> int:
+    """Return how many pixels are set."""
+    words = np.ascontiguousarray(plane).view(np.uint16)
+    return int(_ONES[words].sum())
+
+
+def where(plane: Plane) -> Indices:
+    """Return the flat pixel indices of all set pixels (quick when few words are set)."""
+    flat = np.ascontiguousarray(plane).ravel()
+    words = np.flatnonzero(flat)
+    octets = flat[words].view(np.uint8).reshape(-1, WORD // 8)
+    row, bit = np.nonzero(np.unpackbits(octets, axis=1, bitorder="little"))
+    return words[row] * WORD + bit
+
+
+def dilate(plane: Plane, radius: int) -> Plane:
+    """Return the plane grown by a square of ``2 radius + 1`` pixels."""
+    out, reach = plane.copy(), 0
+    while reach < radius:
+        step = min(2 * reach + 1, radius - reach)
+        out = out | _right(out, step) | _left(out, step)
+        reach += step
+    reach = 0
+    while reach < radius:
+        step = min(2 * reach + 1, radius - reach, len(out) - 1)
+        if step < 1:
+            break
+        grown = out.copy()
+        grown[step:] |= out[:-step]
+        grown[:-step] |= out[step:]
+        out, reach = grown, reach + step
+    return out
+
+
+def erode(plane: Plane, radius: int) -> Plane:
+    """Return the plane shrunk by a square of ``2 radius + 1`` pixels."""
+    return ~dilate(~plane, radius)
+
+
+def closing(plane: Plane, radius: int) -> Plane:
+    """Return the plane with gaps up to ``2 radius`` pixels closed."""
+    return erode(dilate(plane, radius), radius)
+
+
+def _right(plane: Plane, step: int) -> Plane:
+    """Shift towards higher columns."""
+    words, bits = divmod(step, WORD)
+    out = np.zeros_like(plane)
+    if words < plane.shape[1]:
+        out[:, words:] = plane[:, : plane.shape[1] - words]
+    if not bits:
+        return out
+    carry = out[:, :-1] >> _u64(WORD - bits)
+    out <<= _u64(bits)
+    out[:, 1:] |= carry
+    return out
+
+
+def _left(plane: Plane, step: int) -> Plane:
+    """Shift towards lower columns."""
+    words, bits = divmod(step, WORD)
+    out = np.zeros_like(plane)
+    if words < plane.shape[1]:
+        out[:, : plane.shape[1] - words] = plane[:, words:]
+    if not bits:
+        return out
+    carry = out[:, 1:] << _u64(WORD - bits)
+    out >>= _u64(bits)
+    out[:, :-1] |= carry
+    return out
+
+
+def _u64(value: int) -> Any:
+    return np.uint64(value)
