@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from restitch.look.frame import WORD
+from restitch.look.frame import WORD, Window
 from restitch.model import BoolArray
 
 Plane: TypeAlias = NDArray[np.uint64]
@@ -31,6 +31,12 @@ def unpack(plane: Plane) -> BoolArray:
     return np.unpackbits(octets, axis=1, bitorder="little").view(np.bool_)
 
 
+def crop(plane: Plane, window: Window) -> Plane:
+    """Return the part of a frame's plane that lies in a window of its pixels."""
+    rows, columns = window
+    return plane[rows, columns.start // WORD : columns.stop // WORD]
+
+
 def count(plane: Plane) -> int:
     """Return how many pixels are set."""
     words = np.ascontiguousarray(plane).view(np.uint16)
@@ -46,12 +52,19 @@ def where(plane: Plane) -> Indices:
     return words[row] * WORD + bit
 
 
+def test(plane: Plane, pixels: Indices) -> BoolArray:
+    """Return whether each flat pixel index is set."""
+    words = np.ascontiguousarray(plane).ravel()[pixels // WORD]
+    found: BoolArray = (words >> (pixels % WORD).astype(np.uint64) & np.uint64(1)).astype(np.bool_)
+    return found
+
+
 def dilate(plane: Plane, radius: int) -> Plane:
     """Return the plane grown by a square of ``2 radius + 1`` pixels."""
     out, reach = plane.copy(), 0
     while reach < radius:
         step = min(2 * reach + 1, radius - reach)
-        out = out | _right(out, step) | _left(out, step)
+        out = out | shift_right(out, step) | shift_left(out, step)
         reach += step
     reach = 0
     while reach < radius:
@@ -75,8 +88,8 @@ def closing(plane: Plane, radius: int) -> Plane:
     return erode(dilate(plane, radius), radius)
 
 
-def _right(plane: Plane, step: int) -> Plane:
-    """Shift towards higher columns."""
+def shift_right(plane: Plane, step: int) -> Plane:
+    """Return the plane moved ``step`` columns to the right, empty columns coming in."""
     words, bits = divmod(step, WORD)
     out = np.zeros_like(plane)
     if words < plane.shape[1]:
@@ -89,8 +102,8 @@ def _right(plane: Plane, step: int) -> Plane:
     return out
 
 
-def _left(plane: Plane, step: int) -> Plane:
-    """Shift towards lower columns."""
+def shift_left(plane: Plane, step: int) -> Plane:
+    """Return the plane moved ``step`` columns to the left, empty columns coming in."""
     words, bits = divmod(step, WORD)
     out = np.zeros_like(plane)
     if words < plane.shape[1]:

@@ -65,6 +65,10 @@ class Picture:
             area[int(owner)] = area.get(int(owner), 0.0) + float(pixels) / 100
         return area
 
+    def slots_of(self, name: int) -> list[int]:
+        """Return the slots of an object: one for each colour class it is sewn in."""
+        return [int(slot) for slot in np.flatnonzero(self.thread.owner_of_slot == name)]
+
     def window_of(self, slot: int, margin: int = 0) -> Window:
         """Return the window that holds a slot's thread, with ``margin`` pixels more around."""
         return self.frame.box_window(self.box_of_slot[slot : slot + 1], margin + REACH)
