@@ -106,6 +106,8 @@ class Emission:
     stream: Stream
     owner: IntArray
     """(n,) object id of each STITCH record, `NO_OBJECT` for every other record."""
+    thread_of_block: tuple[int, ...]
+    """Thread class of each colour block, numbered as `threads_of` numbers the source's."""
 
 
 def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
@@ -117,7 +119,7 @@ def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
     """
     opening, opens_first = _block_openings(source)
     rows: list[IntArray] = []
-    blocks: list[int] = []
+    blocks: list[PlannedObject] = []
     here: tuple[int, int] = (0, 0)
     thread: int | None = None
     for obj in plan:
@@ -130,7 +132,7 @@ def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
                         lead.append((*here, Command.TRIM, 0, NO_OBJECT))
                     lead.append((*here, *opening[obj.block], NO_OBJECT))
                 lead.append((*first, Command.JUMP, 0, NO_OBJECT))
-                blocks.append(obj.block)
+                blocks.append(obj)
                 thread = obj.thread
             elif piece.link is not Link.SEWN:
                 if piece.link is Link.TRIM:
@@ -146,20 +148,26 @@ def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
             body[:, 4] = obj.id
             rows.append(body)
             here = (int(piece.xy[-1, 0]), int(piece.xy[-1, 1]))
-    rows.append(np.array([(*here, Command.END, 0, NO_OBJECT)], np.int32))
+    last = [(*here, Command.TRIM, 0, NO_OBJECT)] if _ends_with_trim(source) else []
+    rows.append(np.array([*last, (*here, Command.END, 0, NO_OBJECT)], np.int32))
     table = np.concatenate(rows)
     data = table[:, 3]
     stream = Stream(
         xy=read_only(np.ascontiguousarray(table[:, :2])),
         command=read_only(table[:, 2].astype(np.uint8)),
-        threads=tuple(source.threads[b] for b in blocks),
+        threads=tuple(source.threads[o.block] for o in blocks),
         format=source.format,
         name=source.name,
         colours_known=source.colours_known,
         data=read_only(data.copy()) if data.any() else None,
         warnings=source.warnings,
     )
-    return Emission(stream, read_only(table[:, 4].copy()))
+    return Emission(stream, read_only(table[:, 4].copy()), tuple(o.thread for o in blocks))
+
+
+def _ends_with_trim(source: Stream) -> bool:
+    stitches = source.stitch_index
+    return bool(len(stitches) and (source.command[stitches[-1] :] == Command.TRIM).any())
 
 
 def _block_openings(source: Stream) -> tuple[list[tuple[int, int]], bool]:
