@@ -1,0 +1,6 @@
+"""What stitching looks like as shapes: ladders with rails and spacing, outlines as polygons."""
+
+from restitch.geometry.ladder import Ladder, ladder, smoothed, spaced_points
+from restitch.geometry.outline import outline, outline_of, trace
+
+__all__ = ["Ladder", "ladder", "outline", "outline_of", "smoothed", "spaced_points", "trace"]
