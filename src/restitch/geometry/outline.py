@@ -69,7 +69,7 @@ def _thread(xy_mm: FloatArray, kind: Kind) -> Geometry:
 
 
 def trace(rungs: Ladder) -> Geometry:
-    """Return the area between the rails of a ladder, widened by half a thread at its ends."""
+    """Return the area between the rails of a ladder, from needle hole to needle hole."""
     import shapely
 
     left, right = rungs.rails_mm
@@ -77,10 +77,9 @@ def trace(rungs: Ladder) -> Geometry:
         # close the seam: the last node meets the first
         left, right = np.vstack([left, left[:1]]), np.vstack([right, right[:1]])
     whole = shapely.Polygon(np.vstack([left, right[::-1]]))
-    if not whole.is_valid or rungs.is_ring:
-        whole = shapely.union_all(_chunks(left, right))
-    # half a thread all round; mitred so that corners stay corners
-    return whole.buffer(THREAD_MM / 2, quad_segs=1, join_style="mitre", mitre_limit=1.5)
+    if whole.is_valid and not rungs.is_ring:
+        return whole
+    return shapely.union_all(_chunks(left, right))
 
 
 def _chunks(left: FloatArray, right: FloatArray) -> list[Geometry]:
@@ -92,5 +91,5 @@ def _chunks(left: FloatArray, right: FloatArray) -> list[Geometry]:
     for start in range(0, count - 1, CHUNK):
         stop = min(start + CHUNK + 1, count)
         part = shapely.Polygon(np.vstack([left[start:stop], right[start:stop][::-1]]))
-        found.append(part if part.is_valid else shapely.make_valid(part).buffer(THREAD_MM / 4))
+        found.append(part if part.is_valid else shapely.make_valid(part).buffer(TIDY_MM))
     return found
