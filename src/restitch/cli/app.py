@@ -152,9 +152,7 @@ def compare(
     """Report how B differs from A, in the terms of a fix report."""
     from restitch.cli import run
 
-    run.compare_files(
-        first, second, run.settings_from(fabric, profile), json=json, report=report
-    )
+    run.compare_files(first, second, run.settings_from(fabric, profile), json=json, report=report)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -196,4 +194,3 @@ def profiles(
     from restitch.cli import run
 
     run.show_profile(file, fabric, json=json)
-

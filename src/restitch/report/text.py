@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from rich.console import Console
 from rich.table import Table
 
-from restitch.model import Change, Finding, State
+from restitch.model import Change, Finding, SewnObject, State, Stream
 from restitch.report.document import saved
 from restitch.report.model import CAUTIONS, Outcome, Report
 
@@ -123,3 +123,70 @@ def _change_line(change: Change) -> str:
 
 def _signed(number: int) -> str:
     return f"{number:+,d}"
+
+
+def print_check(
+    source: object,
+    note: str,
+    findings: Sequence[Finding],
+    warnings: Iterable[str],
+    console: Console,
+) -> None:
+    """Write the findings of one file: each cause with its cost, dearest first, then the places."""
+    from restitch.check import summary
+
+    console.print(f"{source} on {note}", highlight=False, markup=False)
+    if not findings:
+        console.print("nothing found: sound", style="bold")
+    table = Table(box=None, pad_edge=False)
+    for heading in ("", "cause", "places", "stitches", "layers", "minutes", "cured by"):
+        table.add_column(heading, justify="right" if heading in _NUMBERS else "left")
+    for cause in summary(findings):
+        table.add_row(
+            cause.severity,
+            cause.name,
+            f"{cause.places}",
+            f"{cause.stitches:,}" if cause.stitches else "",
+            f"{cause.layers:.1f}" if cause.layers else "",
+            f"{cause.minutes:.1f}" if cause.minutes else "",
+            cause.fix or "",
+        )
+    if findings:
+        console.print(table)
+        print_findings(findings[: 2 * MOST_LINES], console)
+        if len(findings) > 2 * MOST_LINES:
+            console.print(f"... and {len(findings) - 2 * MOST_LINES} more (--json has them all)")
+    for warning in warnings:
+        console.print(f"note: {warning}", highlight=False, markup=False)
+
+
+_NUMBERS = ("places", "stitches", "layers", "minutes")
+
+
+def print_objects(
+    source: object, stream: Stream, objects: Sequence[SewnObject], console: Console
+) -> None:
+    """Write the table of objects of one file."""
+    from restitch.infer import figures
+
+    table = Table(box=None, pad_edge=False, title=f"{source}: {len(objects)} objects")
+    for heading, justify in (
+        ("object", "right"), ("kind", "left"), ("colour", "left"), ("size, mm", "right"),
+        ("spacing, mm", "right"), ("underlay", "left"), ("stitches", "right"),
+        ("surplus", "right"), ("sure", "right"),
+    ):  # fmt: skip
+        table.add_column(heading, justify=justify)  # type: ignore[arg-type]
+    for obj in objects:
+        f = figures(stream, obj)
+        table.add_row(
+            str(obj.id),
+            obj.kind.value + (" (open)" if obj.open else ""),
+            f"{obj.block + 1} {stream.threads[obj.block].hex}",
+            f"{f.width_mm:.1f} x {f.height_mm:.1f}",
+            f"{f.spacing_mm:.2f}" if f.spacing_mm else "",
+            ", ".join(f.underlay),
+            str(f.stitches),
+            str(f.surplus) if f.surplus else "",
+            f"{obj.confidence:.0%}",
+        )
+    console.print(table)

@@ -1,0 +1,234 @@
+"""What the commands do: settings from options, one library call, print."""
+
+from __future__ import annotations
+
+import json as json_module
+import sys
+from dataclasses import replace as changed
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from restitch.errors import ExitCode, UnreadableError, UsageError
+from restitch.fabrics import default_profile, fabric_note, load_decisions, load_profile
+from restitch.fabrics import threads as thread_lists
+from restitch.fabrics.model import FIXES, Profile
+from restitch.fabrics.toml_text import nearest
+from restitch.rescue_file import Outcomes, Settings
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def settings_from(
+    fabric: str | None = None,
+    profile: Path | None = None,
+    only: str | None = None,
+    skip: str | None = None,
+    decisions: Path | None = None,
+    threads: Path | None = None,
+    pull: str | None = None,
+    *,
+    replace: bool = False,
+) -> Settings:
+    """Return the settings that the options ask for; raises `UsageError` on a wrong one."""
+    if profile is not None and fabric is not None:
+        raise UsageError("--fabric and --profile exclude each other: a profile names its fabric")
+    if profile is not None:
+        chosen = load_profile(profile)
+        note = f"profile {profile.name}: {chosen.fabric.title}"
+    else:
+        chosen, note = default_profile(fabric), fabric_note(fabric)
+    listed = thread_lists.load_threads(threads) if threads else {}
+    if not listed and chosen.machine.needles:
+        listed = thread_lists.threads_of_needles(chosen.machine.needles)
+    return Settings(
+        profile=_with_pull(_with_fixes(chosen, only, skip), pull),
+        fabric_note=note,
+        decisions=load_decisions(decisions) if decisions else {},
+        threads=listed,
+        replace=replace,
+    )
+
+
+def _with_fixes(profile: Profile, only: str | None, skip: str | None) -> Profile:
+    fixes = profile.fixes
+    if only is not None:
+        fixes = _named_fixes("--only", only)
+    if skip is not None:
+        fixes = fixes - _named_fixes("--skip", skip)
+    return changed(profile, fixes=fixes)
+
+
+def _named_fixes(option: str, text: str) -> frozenset[str]:
+    names = [n.strip() for n in text.split(",") if n.strip()]
+    for name in names:
+        if name not in FIXES:
+            raise UsageError(f"{option}: no fix called {name!r}; nearest: {nearest(name, FIXES)}")
+    if not names:
+        raise UsageError(f"{option}: names no fix; known: {', '.join(FIXES)}")
+    return frozenset(names)
+
+
+def _with_pull(profile: Profile, pull: str | None) -> Profile:
+    if pull is None:
+        return profile
+    amount = None
+    if pull != "fabric":
+        try:
+            amount = float(pull.removesuffix("mm"))
+        except ValueError:
+            raise UsageError(f"--pull: {pull!r} is neither 'fabric' nor millimetres") from None
+        if not 0.0 < amount <= 2.0:
+            raise UsageError(f"--pull: {amount:g} mm is outside 0 to 2 mm")
+    return changed(profile, fixes=profile.fixes | {"pull"}, pull_mm=amount)
+
+
+def fix_file(
+    source: Path,
+    target: Path,
+    settings: Settings,
+    *,
+    dry_run: bool,
+    json: bool,
+    report: Path | None,
+) -> None:
+    """Rescue one file and print its report."""
+    from restitch.rescue_file import rescue_file
+
+    found = rescue_file(source, target, settings, dry_run=dry_run)
+    _tell(found, json=json, page=None if dry_run else report, settings=settings)
+
+
+def compare_files(
+    first: Path, second: Path, settings: Settings, *, json: bool, report: Path | None
+) -> None:
+    """Compare two files and print the difference."""
+    from restitch.rescue_file import compare_files as compare
+
+    _tell(compare(first, second, settings), json=json, page=report, settings=settings)
+
+
+def _tell(found: Outcomes, *, json: bool, page: Path | None, settings: Settings) -> None:
+    if page is not None:
+        from restitch.report.page import write_page
+
+        write_page(found, page, replace=settings.replace)
+    if json:
+        from restitch.report.document import document_of
+
+        _print_json(document_of(found.report))
+        return
+    from restitch.report.text import print_report
+
+    print_report(found.report, _console())
+
+
+def check_file(source: Path, settings: Settings, *, json: bool) -> None:
+    """Print the findings of one file; exit 1 when any is over the limits."""
+    from restitch.check import check, over_limits
+    from restitch.files import read_stream
+    from restitch.infer import infer
+
+    stream = read_stream(source)
+    findings = check(stream, infer(stream), settings.profile)
+    if json:
+        from restitch.report.document import finding_document
+        from restitch.report.model import SCHEMA
+
+        _print_json(
+            {
+                "schema": SCHEMA,
+                "source": str(source),
+                "fabric": settings.profile.fabric.name,
+                "over_limits": over_limits(findings),
+                "findings": [finding_document(f) for f in findings],
+                "warnings": list(stream.warnings),
+            }
+        )
+    else:
+        from restitch.report.text import print_check
+
+        print_check(source, settings.fabric_note, findings, stream.warnings, _console())
+    if over_limits(findings):
+        sys.exit(int(ExitCode.FINDINGS))
+
+
+def inspect_file(source: Path, *, json: bool) -> None:
+    """Print the objects of one file."""
+    from restitch.files import read_stream
+    from restitch.infer import infer, inspect_document
+
+    stream = read_stream(source)
+    objects = infer(stream)
+    if json:
+        _print_json(inspect_document(stream, objects))
+        return
+    from restitch.report.text import print_objects
+
+    print_objects(source, stream, objects, _console())
+
+
+def draw_file(source: Path, picture: Path, view: str, settings: Settings, *, replace: bool) -> None:
+    """Draw one view of a file."""
+    from restitch.draw import VIEWS, draw
+    from restitch.files import check_target, read_stream
+
+    if view not in VIEWS:
+        raise UsageError(f"--as: no view called {view!r}; nearest: {nearest(view, VIEWS)}")
+    if picture.suffix.lower() not in (".png", ".svg"):
+        raise UsageError(f"{picture}: name a .png or .svg picture")
+    check_target(picture, source=source if source.exists() else None, replace=replace)
+    draw(read_stream(source), picture, view, layers=settings.profile.layers)
+
+
+def fix_folder(source: Path, target: Path, settings: Settings, **options: Any) -> None:
+    """Rescue every stitch file of a folder."""
+    from restitch.cli.folder_run import run_folder
+
+    run_folder(source, target, settings, **options)
+
+
+def show_fabrics(name: str | None, *, json: bool) -> None:
+    """Print the fabric table, or one fabric with sources."""
+    from restitch.fabrics import fabric, fabrics
+    from restitch.report.document import plain
+    from restitch.report.tables import print_fabric, print_fabrics
+
+    if json:
+        rows = fabrics() if name is None else (fabric(name),)
+        _print_json({"schema": 1, "fabrics": [plain(f) for f in rows]})
+    elif name is None:
+        print_fabrics(fabrics(), _console())
+    else:
+        print_fabric(fabric(name), fabric_note(name), _console())
+
+
+def show_profile(file: Path | None, fabric: str | None, *, json: bool) -> None:
+    """Print the numbers in force."""
+    from restitch.fabrics import describe
+    from restitch.report.document import plain
+    from restitch.report.tables import print_profile
+
+    settings = settings_from(fabric, file)
+    rows = describe(settings.profile)
+    if json:
+        _print_json({"schema": 1, "profile": settings.profile.name, "rows": plain(rows)})
+    else:
+        print_profile(settings.profile.name, settings.fabric_note, rows, _console())
+
+
+def readable(source: Path) -> None:
+    """Raise `UnreadableError` unless the path exists."""
+    if not source.exists():
+        raise UnreadableError(f"{source}: no such file or folder")
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    width = None if sys.stdout.isatty() else 100
+    return Console(width=width, soft_wrap=True)
+
+
+def _print_json(document: dict[str, Any]) -> None:
+    print(json_module.dumps(document, indent=1, ensure_ascii=True))

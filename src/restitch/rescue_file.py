@@ -1,0 +1,187 @@
+"""One file to one file: read, rescue, write whole or not at all, and say what was done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from restitch.errors import RefusedError, WriteError
+from restitch.fabrics.model import Profile
+from restitch.model import Stream
+from restitch.report.model import FileFacts, OrderFacts, Outcome, Report
+
+if TYPE_CHECKING:
+    from restitch.fabrics.threads import ListedThread
+    from restitch.pipeline import Rescue
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the user asked for besides the files."""
+
+    profile: Profile
+    fabric_note: str = ""
+    decisions: Mapping[str, bool] = field(default_factory=dict)
+    """False vetoes the change of that id."""
+    threads: Mapping[int, ListedThread] = field(default_factory=dict)
+    """Thread of each needle or block, where a list names them."""
+    replace: bool = False
+    """An existing target may be replaced."""
+
+    @property
+    def vetoed(self) -> frozenset[str]:
+        """Ids of vetoed changes."""
+        return frozenset(k for k, accepted in self.decisions.items() if not accepted)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcomes:
+    """The report of a run and the streams it is about, for pictures."""
+
+    report: Report
+    source: Stream
+    rescue: Rescue | None
+    result: Stream
+
+
+def rescue_file(
+    source: Path, target: Path | None, settings: Settings, *, dry_run: bool = False
+) -> Outcomes:
+    """Rescue one file; write ``target`` unless it is a dry run.
+
+    Raises `UnreadableError`, `WriteError`, `UsageError` or `RefusedError`; then nothing new
+    remains. The source is hashed before and after: it is never changed.
+    """
+    from restitch.files import check_target, digest, encode, read_stream, write_bytes
+    from restitch.pipeline import rescue
+
+    if target is not None and not dry_run:
+        check_target(target, source=source if source.exists() else None, replace=settings.replace)
+    stream = _with_listed(read_stream(source), settings)
+    before = digest(source)
+    extension = target.suffix.lower().lstrip(".") if target else stream.format
+    _check_writable(target, extension)
+    found = rescue(stream, settings.profile, settings.vetoed, extension)
+    _check_look(found, source, settings)
+    data, warnings = _bytes_of(found, source, extension, encode, target)
+    written = None
+    if target is not None and not dry_run:
+        write_bytes(data, target, source=source, replace=settings.replace)
+        written = FileFacts(str(target), extension, digest(target), len(data), stream.name)
+        if digest(source) != before:
+            raise WriteError(f"{source}: changed while it was being read; run again")
+    facts = FileFacts(str(source), stream.format, before, source.stat().st_size, stream.name)
+    report = _report(found, facts, written, settings, dry_run, stream.warnings + warnings)
+    return Outcomes(report, stream, found, found.result)
+
+
+def _with_listed(stream: Stream, settings: Settings) -> Stream:
+    if not settings.threads:
+        return stream
+    from restitch.fabrics.threads import with_threads
+
+    return with_threads(stream, settings.threads)
+
+
+def _check_writable(target: Path | None, extension: str) -> None:
+    from restitch.files import FORMATS, facts
+
+    if facts(extension) is None and target is not None:
+        known = ", ".join(FORMATS)
+        raise WriteError(f"{target}: .{extension} cannot be written; formats that can: {known}")
+
+
+def _check_look(found: Rescue, source: Path, settings: Settings) -> None:
+    least = settings.profile.limits.look
+    if not found.sound and found.look.kept < least:
+        raise RefusedError(
+            f"{source}: refused, the result would keep {found.look.kept:.1%} of the look "
+            f"(limit {least:.1%}); nothing written. --skip leaves single fixes out"
+        )
+
+
+def _bytes_of(  # type: ignore[no-untyped-def]
+    found: Rescue, source: Path, extension: str, encode, target: Path | None
+) -> tuple[bytes, tuple[str, ...]]:
+    """The source's own bytes where nothing changed and the format stays, else the encoded."""
+    if found.sound and extension == found.source.format:
+        return source.read_bytes(), ()
+    try:
+        encoded = encode(found.result, extension)
+    except WriteError as error:
+        raise WriteError(f"{target or source}: {error}") from None
+    return encoded.data, encoded.warnings
+
+
+def _report(
+    found: Rescue,
+    source: FileFacts,
+    written: FileFacts | None,
+    settings: Settings,
+    dry_run: bool,
+    warnings: tuple[str, ...],
+) -> Report:
+    from restitch.check import check
+    from restitch.measure import measure
+
+    profile = settings.profile
+    figures = [
+        measure(s, profile.machine, profile.limits, speed_spm=profile.speed_spm).as_dict()
+        for s in (found.source, found.result)
+    ]
+    outcome = Outcome.SOUND if found.sound else Outcome.PREVIEW if dry_run else Outcome.FIXED
+    return Report(
+        outcome=outcome,
+        source=source,
+        output=written,
+        profile=profile,
+        fabric_note=settings.fabric_note,
+        before=figures[0],
+        after=figures[1],
+        objects=len(found.objects),
+        changes=found.changes,
+        findings=check(found.source, found.objects, profile),
+        look=found.look,
+        order=found.order,
+        warnings=warnings,
+    )
+
+
+def compare_files(first: Path, second: Path, settings: Settings) -> Outcomes:
+    """Report how the second file differs from the first, in the terms of a fix report."""
+    from restitch.files import digest, read_stream
+    from restitch.infer import infer
+    from restitch.measure import measure
+    from restitch.pipeline import look_of_pair
+
+    streams = [_with_listed(read_stream(p), settings) for p in (first, second)]
+    profile = settings.profile
+    figures = [
+        measure(s, profile.machine, profile.limits, speed_spm=profile.speed_spm).as_dict()
+        for s in streams
+    ]
+    facts = [
+        FileFacts(str(p), s.format, digest(p), p.stat().st_size, s.name)
+        for p, s in zip((first, second), streams, strict=True)
+    ]
+    report = Report(
+        outcome=Outcome.COMPARED,
+        source=facts[0],
+        output=facts[1],
+        profile=profile,
+        fabric_note=settings.fabric_note,
+        before=figures[0],
+        after=figures[1],
+        objects=len(infer(streams[0])),
+        look=look_of_pair(*streams),
+        order=OrderFacts(),
+        warnings=streams[0].warnings + streams[1].warnings,
+    )
+    return Outcomes(report, streams[0], None, streams[1])
+
+
+def only_fixes(settings: Settings, fixes: frozenset[str]) -> Settings:
+    """Return the settings with just these fixes."""
+    return replace(settings, profile=replace(settings.profile, fixes=fixes))
