@@ -1,0 +1,6 @@
+"""Reading objects out of a flat stitch stream."""
+
+from restitch.infer.read_objects import infer
+from restitch.infer.settings import Settings
+
+__all__ = ["Settings", "infer"]

@@ -1,0 +1,64 @@
+"""A draft object: pieces that belong together, before it becomes a `SewnObject`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from restitch.infer.piece import Look, Piece
+from restitch.model import Kind
+
+
+@dataclass(slots=True)
+class Draft:
+    """Pieces of one chain that make one object; filled in step by step."""
+
+    chain: int
+    pieces: list[Piece]
+    """All pieces, in sewing order."""
+    dense: list[Piece]
+    """The covering ones, in sewing order; empty for runs and open objects."""
+    kind: Kind = Kind.RUN
+    open: bool = False
+    layer: int = 0
+    """Over 0: the whole object is surplus."""
+    copy_of: Draft | None = None
+    hidden: bool = False
+    margin: float = 0.0
+
+    @property
+    def p0(self) -> int:
+        """First body point."""
+        return self.pieces[0].p0
+
+    @property
+    def p1(self) -> int:
+        """One past the last body point."""
+        return self.pieces[-1].p1
+
+    @property
+    def top(self) -> list[Piece]:
+        """The pieces that are seen."""
+        if self.dense:
+            return self.dense
+        return [p for p in self.pieces if p.look == Look.OPEN] if self.open else self.pieces
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Marks:
+    """Role and surplus layer of every body point, written by the later steps."""
+
+    role: NDArray[np.int8]
+    """(m,) position in ``ROLES``."""
+    layer: NDArray[np.int16]
+
+    @classmethod
+    def blank(cls, points: int) -> Marks:
+        """All top, layer 0."""
+        return cls(np.zeros(points, np.int8), np.zeros(points, np.int16))
+
+
+TOP, UNDERLAY, TRAVEL, TIE = range(4)
+"""Codes of the roles in `Marks.role`, in the order of `restitch.model.Role`."""

@@ -1,0 +1,171 @@
+"""Which pieces of a chain make one object, and what kind each object is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from restitch.infer.cells import CellArray, Grid, overlap, piece_cells
+from restitch.infer.draft import Draft
+from restitch.infer.kinds import Votes, angle_between, is_fill
+from restitch.infer.piece import Look, Piece
+from restitch.infer.settings import Settings
+from restitch.infer.strokes import Strokes
+from restitch.model import FloatArray, Kind
+
+
+class Grouper:
+    """Walks over the dense pieces of each chain; holds what the tests for one object need."""
+
+    def __init__(self, strokes: Strokes, votes: Votes, grid: Grid, settings: Settings) -> None:
+        self.strokes = strokes
+        self.votes = votes
+        self.grid = grid
+        self.settings = settings
+
+    def drafts(self, chain: list[Piece]) -> list[Draft]:
+        """The objects of one chain, in sewing order."""
+        drafts: list[Draft] = []
+        lead: list[Piece] = []
+        for piece in chain:
+            if piece.look != Look.DENSE:
+                lead.append(piece)
+                continue
+            if drafts and self._joins(drafts[-1], lead, piece):
+                drafts[-1].pieces += [*lead, piece]
+                drafts[-1].dense.append(piece)
+            else:
+                drafts.append(Draft(piece.chain, [*lead, piece], [piece]))
+            lead = []
+        if drafts:
+            drafts[-1].pieces += lead
+        elif lead:
+            drafts.append(Draft(lead[0].chain, lead, []))
+        for draft in drafts:
+            self._decide_kind(draft)
+        return drafts
+
+    def _decide_kind(self, draft: Draft) -> None:
+        if draft.dense:
+            extra = self._lattice_vote(draft)
+            fill = is_fill(self.votes, draft.dense, extra, self.settings)
+            draft.kind = Kind.FILL if fill else Kind.SATIN
+            return
+        loose = [p for p in draft.pieces if p.look == Look.OPEN]
+        length = self.strokes.path_mm
+        share = sum(float(length[p.s0 : p.s1].sum()) for p in loose)
+        total = sum(float(length[p.s0 : p.s1].sum()) for p in draft.pieces)
+        if loose and share > self.settings.open_share * total:
+            draft.open = True
+            single = sum(int((self.strokes.count[p.s0 : p.s1] == 1).sum()) for p in loose)
+            most = single > self.settings.open_single * sum(p.strokes for p in loose)
+            draft.kind = Kind.SATIN if most else Kind.FILL
+
+    def _lattice_vote(self, draft: Draft) -> float:
+        """Rows across the cover under it speak for a fill."""
+        lead = draft.pieces[: draft.pieces.index(draft.dense[0])]
+        axis, _ = self.votes.axis(draft.dense)
+        for piece in lead:
+            if piece.look != Look.OPEN or piece.strokes < self.settings.lattice_strokes:
+                continue
+            crossing = angle_between(self.votes.axis([piece])[0], axis)
+            pitch = self._pitch(piece)
+            if crossing > self.settings.lattice_crossing and pitch > self.settings.lattice_from_mm:
+                return self.settings.lattice_vote
+        return 0.0
+
+    def _pitch(self, piece: Piece) -> float:
+        """Two-line pitch of a ladder piece: median step of middles two strokes apart."""
+        middle = self.strokes.middle[piece.s0 : piece.s1]
+        if len(middle) < 3:
+            return 0.0
+        return float(np.median(np.hypot(*(middle[2:] - middle[:-2]).T)))
+
+    def _joins(self, draft: Draft, lead: list[Piece], piece: Piece) -> bool:
+        """Whether a dense piece continues the object before it."""
+        s, last = self.settings, draft.dense[-1]
+        lattice = any(p.look == Look.OPEN and p.strokes >= s.lattice_strokes for p in lead)
+        between = sum(p.points for p in lead)
+        if not lead and piece.s0 == last.s1 and self._continues(last, piece):
+            return True
+        a, agree_a = self.votes.axis(draft.dense)
+        b, agree_b = self.votes.axis([piece])
+        apart = angle_between(a, b)
+        fills = is_fill(self.votes, draft.dense, 0.0, s) or is_fill(self.votes, [piece], 0.0, s)
+        if fills and apart < s.same_axis and not lattice and not self._ring_between(lead):
+            return True
+        straight = min(agree_a, agree_b) > s.straight_agreement
+        if straight and apart > s.stack_axis:
+            return False
+        covers = self._overlaps(draft, piece)
+        if not covers:
+            return False
+        if between < s.underlay_points:
+            return True
+        return self._same_path(last, piece)
+
+    def _continues(self, last: Piece, piece: Piece) -> bool:
+        """Two dense pieces in a row whose rails go on: same width, small gap, same axis."""
+        strokes = self.strokes
+        a, b = last.s1 - 1, piece.s0
+        gap = float(np.hypot(*(strokes.middle[b] - strokes.middle[a])))
+        la, lb = (float(np.hypot(*strokes.chord[k])) for k in (a, b))
+        return gap < self.settings.continue_gap_mm and max(la, lb) < 2 * min(la, lb)
+
+    def _ring_between(self, lead: list[Piece]) -> bool:
+        """Whether a closed edge run lies in the stitching between two dense pieces."""
+        s = self.settings
+        for piece in lead:
+            xy = self.strokes.xy_mm[piece.p0 : piece.p1]
+            if len(xy) < s.ring_points:
+                continue
+            if ring_stop(xy, 0, s) or ring_stop(xy, 1, s) or ring_stop(xy, 2, s):
+                return True
+        return False
+
+    def _overlaps(self, draft: Draft, piece: Piece) -> bool:
+        s = self.settings
+        new = self._cells([piece])
+        for old in draft.dense:
+            mine, theirs = overlap(self._cells([old]), new)
+            if max(mine, theirs) > s.stack_more and min(mine, theirs) > s.stack_less:
+                return True
+        return False
+
+    def _cells(self, pieces: list[Piece]) -> CellArray:
+        return piece_cells(self.grid, self.strokes, pieces, self.settings.sample_mm)
+
+    def _same_path(self, a: Piece, b: Piece) -> bool:
+        """Nine points along the middles agree, either way round."""
+        one, two = path_points(self.strokes, a), path_points(self.strokes, b)
+        apart = min(np.hypot(*(one - w).T).max() for w in (two, two[::-1]))
+        return bool(apart < self.settings.copy_path_mm)
+
+
+def path_points(strokes: Strokes, piece: Piece, count: int = 9) -> FloatArray:
+    """(count, 2) points along the middles of a ladder, evenly spread over its strokes."""
+    middle = strokes.middle[piece.s0 : piece.s1]
+    if len(middle) > 2:
+        middle = (middle[1:] + middle[:-1]) / 2
+    at = np.linspace(0, len(middle) - 1, count)
+    number = np.arange(len(middle))
+    return np.stack([np.interp(at, number, middle[:, k]) for k in (0, 1)], axis=1)
+
+
+def ring_stop(xy: FloatArray, start: int, settings: Settings) -> int:
+    """Index at which a path begun at ``start`` first closes to a ring, else 0."""
+    if len(xy) - start < 4:
+        return 0
+    way = np.diff(xy[start:], axis=0)
+    length = np.hypot(*way.T)
+    path = np.cumsum(length)
+    home = np.hypot(*(xy[start + 1 :] - xy[start]).T)
+    closed = np.flatnonzero((home < settings.ring_close_mm) & (path > settings.ring_least_mm))
+    if not len(closed):
+        return 0
+    stop = int(closed[0])
+    heading = np.arctan2(way[: stop + 1, 1], way[: stop + 1, 0])
+    turn = np.angle(np.exp(1j * np.diff(heading)))
+    # out and back along one line is no ring: its reversal is half a turn and little else
+    if abs(float(turn.sum())) < settings.ring_turn or np.abs(turn).max() > settings.ring_sharpest:
+        return 0
+    return start + 1 + stop

@@ -1,0 +1,69 @@
+"""Fill or satin: what the strokes of an object say together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from restitch.infer.piece import Piece
+from restitch.infer.settings import Settings
+from restitch.infer.strokes import Strokes
+from restitch.model import FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Votes:
+    """Sums over strokes, so that any range of strokes is judged in one step."""
+
+    fill: FloatArray
+    """(s + 1,) running sum of votes for fill."""
+    doubled: FloatArray
+    """(s + 1, 3) running sum of the chords' doubled angle (cosine, sine) and weight."""
+
+    def share(self, pieces: list[Piece]) -> float:
+        """Votes for fill per stroke."""
+        total = sum(float(self.fill[p.s1] - self.fill[p.s0]) for p in pieces)
+        return total / max(sum(p.strokes for p in pieces), 1)
+
+    def axis(self, pieces: list[Piece]) -> tuple[float, float]:
+        """(angle in radians of the strokes' common axis, how far they agree 0..1)."""
+        x, y, w = sum((self.doubled[p.s1] - self.doubled[p.s0] for p in pieces), np.zeros(3))
+        return float(np.arctan2(y, x) / 2), float(np.hypot(x, y) / max(w, 1e-9))
+
+
+def count_votes(strokes: Strokes, settings: Settings) -> Votes:
+    """Every stroke's vote: rows of several stitches speak for fill, long single ones against."""
+    chord = strokes.chord
+    length = np.hypot(*chord.T)
+    count = strokes.count
+    pieces = length / np.maximum(count, 1)
+    vote = np.zeros(len(strokes))
+    vote += (count >= 2) & (length < settings.fill_row_mm) & (pieces > settings.fill_least_mm)
+    vote += (count >= 3) & (pieces < settings.fill_stitch_mm)
+    vote += 0.5 * (count >= 4)
+    vote += (count >= 2) & (length > settings.fill_long_row_mm)
+    lone = count == 1
+    vote -= lone & (length >= settings.satin_from_mm) & (length <= settings.satin_to_mm)
+    vote -= 0.4 * (lone & (length > settings.satin_to_mm))
+    unit = chord / np.maximum(length, 1e-9)[:, None]
+    x, y = unit[:, 0], unit[:, 1]
+    doubled = np.stack([(x * x - y * y) * length, 2 * x * y * length, length], axis=1)
+    return Votes(
+        np.concatenate([[0.0], np.cumsum(vote)]),
+        np.concatenate([np.zeros((1, 3)), np.cumsum(doubled, axis=0)]),
+    )
+
+
+def is_fill(votes: Votes, dense: list[Piece], extra: float, settings: Settings) -> bool:
+    """Fill if the rows say so and run one way; ``extra`` adds to the votes per stroke."""
+    if not dense:
+        return False
+    _, agreement = votes.axis(dense)
+    return votes.share(dense) + extra > settings.fill_share and agreement > settings.fill_agreement
+
+
+def angle_between(a: float, b: float) -> float:
+    """Angle between two axes, 0 to a quarter turn, radians."""
+    apart = abs(a - b) % np.pi
+    return float(min(apart, np.pi - apart))

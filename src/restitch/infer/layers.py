@@ -1,0 +1,118 @@
+"""Surplus: layers sewn again over one column, objects sewn twice, fills that do not show."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from restitch.infer.cells import Grid, overlap, piece_cells
+from restitch.infer.draft import Draft, Marks
+from restitch.infer.grouping import path_points
+from restitch.infer.piece import Piece
+from restitch.infer.settings import Settings
+from restitch.infer.strokes import Strokes
+from restitch.model import FloatArray, Kind
+
+
+def mark_raised(
+    draft: Draft, marks: Marks, strokes: Strokes, grid: Grid, settings: Settings
+) -> None:
+    """Number the layers of a column that was sewn several times; the last is layer 0."""
+    if len(draft.dense) < 2:
+        return
+    cells = [piece_cells(grid, strokes, [p], settings.sample_mm) for p in draft.dense]
+    above = [0] * len(cells)
+    for k in range(len(cells) - 2, -1, -1):
+        over = [
+            j
+            for j in range(k + 1, len(cells))
+            if overlap(cells[k], cells[j])[0] > settings.raised_share
+        ]
+        if over:
+            above[k] = 1 + max(above[j] for j in over)
+    for piece, layer in zip(draft.dense, above, strict=True):
+        marks.layer[piece.p0 : piece.p1] = layer
+    _mark_between(draft, marks, above, settings)
+
+
+def _mark_between(draft: Draft, marks: Marks, above: list[int], settings: Settings) -> None:
+    """Stitches between layers belong to the upper one; a copy takes its underlay along."""
+    for k, (before, after) in enumerate(zip(draft.dense, draft.dense[1:], strict=False)):
+        gap = after.p0 - before.p1
+        marks.layer[before.p1 : after.p0] = above[k + 1]
+        if gap >= settings.underlay_points and above[k] > above[k + 1]:
+            marks.layer[draft.p0 : before.p1] = np.maximum(marks.layer[draft.p0 : before.p1], 1)
+
+
+def find_copies(
+    drafts: list[Draft], block: list[int], strokes: Strokes, settings: Settings
+) -> None:
+    """Mark every object that a later one of its colour repeats; the earlier copy is the surplus."""
+    rows = [_figure(d, strokes) for d in drafts]
+    order = sorted(
+        (k for k, row in enumerate(rows) if row is not None and drafts[k].kind != Kind.RUN),
+        key=lambda k: float(rows[k][0]),  # type: ignore[index]
+    )
+    for at, k in enumerate(order):
+        for other in order[at + 1 :]:
+            a, b = rows[k], rows[other]
+            assert a is not None
+            assert b is not None
+            if b[0] - a[0] > settings.copy_centre_mm:
+                break
+            first, second = min(k, other), max(k, other)
+            if (
+                drafts[first].copy_of is None
+                and drafts[first].kind == drafts[second].kind
+                and block[first] == block[second]
+                and _alike(a, b, settings)
+                and _same_course(drafts[first], drafts[second], strokes, settings)
+            ):
+                drafts[first].copy_of = drafts[second]
+                drafts[first].layer = 1
+
+
+def _figure(draft: Draft, strokes: Strokes) -> FloatArray | None:
+    """Centre x, y, stitches and thread length of the covering stitching."""
+    if not draft.dense:
+        return None
+    at = np.concatenate([np.arange(p.s0, p.s1) for p in draft.dense])
+    centre = strokes.middle[at].mean(axis=0)
+    return np.array([*centre, strokes.count[at].sum(), strokes.path_mm[at].sum()])
+
+
+def _alike(a: FloatArray, b: FloatArray, settings: Settings) -> bool:
+    if float(np.hypot(*(a[:2] - b[:2]))) > settings.copy_centre_mm:
+        return False
+    count = abs(a[2] - b[2]) <= settings.copy_count * max(a[2], b[2])
+    length = abs(a[3] - b[3]) <= settings.copy_length * max(a[3], b[3])
+    return bool(count and length)
+
+
+def _same_course(a: Draft, b: Draft, strokes: Strokes, settings: Settings) -> bool:
+    one, two = _whole_path(a, strokes), _whole_path(b, strokes)
+    apart = min(float(np.hypot(*(one - w).T).max()) for w in (two, two[::-1]))
+    return apart < settings.copy_path_mm
+
+
+def _whole_path(draft: Draft, strokes: Strokes) -> FloatArray:
+    first, last = draft.dense[0], draft.dense[-1]
+    return path_points(strokes, Piece(first.look, first.chain, first.s0, last.s1, 0, 0))
+
+
+def find_hidden(drafts: list[Draft], strokes: Strokes, grid: Grid, settings: Settings) -> None:
+    """Mark fills of which nothing shows under later stitching."""
+    owner = np.full(grid.width * grid.height, -1, np.int32)
+    painted = np.zeros(len(drafts))
+    for number, draft in enumerate(drafts):
+        cells = piece_cells(grid, strokes, draft.dense, settings.paint_step_mm)
+        owner[cells] = number
+        painted[number] = len(cells)
+    left = np.bincount(owner[owner >= 0], minlength=len(drafts))
+    for number, draft in enumerate(drafts):
+        if (
+            draft.kind == Kind.FILL
+            and painted[number]
+            and left[number] < settings.hidden_share * painted[number]
+        ):
+            draft.hidden = True
+            draft.layer = max(draft.layer, 1)

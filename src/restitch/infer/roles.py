@@ -1,0 +1,88 @@
+"""Roles: which needle points cover, which lie underneath, which only lead somewhere."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from restitch.infer.cells import Grid, inside, piece_cells
+from restitch.infer.draft import TOP, TRAVEL, UNDERLAY, Draft, Marks
+from restitch.infer.kinds import Votes
+from restitch.infer.legs import travel_under_fill
+from restitch.infer.piece import Piece
+from restitch.infer.settings import Settings
+from restitch.infer.strokes import Strokes
+from restitch.model import FloatArray, Kind
+
+
+def mark_roles(
+    draft: Draft, marks: Marks, strokes: Strokes, votes: Votes, grid: Grid, settings: Settings
+) -> None:
+    """Write the role of every body point of one object."""
+    if not draft.dense:
+        marks.role[draft.p0 : draft.p1] = TOP
+        return
+    first, last = draft.dense[0], draft.dense[-1]
+    marks.role[first.p0 : last.p1] = TOP
+    if draft.kind == Kind.FILL:
+        _mark_fill(draft, marks, strokes, votes, settings)
+    else:
+        _mark_satin(draft, marks, strokes, grid, settings)
+    if last.p1 < draft.p1:
+        marks.role[last.p1 : draft.p1] = TRAVEL
+
+
+def _mark_fill(
+    draft: Draft, marks: Marks, strokes: Strokes, votes: Votes, settings: Settings
+) -> None:
+    first, last = draft.dense[0], draft.dense[-1]
+    lead = strokes.xy_mm[draft.p0 : first.p0 + 1]
+    marks.role[draft.p0 : first.p0] = UNDERLAY
+    if len(lead) > 1:
+        travel = travel_under_fill(lead, settings)
+        marks.role[draft.p0 : first.p0][travel] = TRAVEL
+    axis, _ = votes.axis(draft.dense)
+    top = strokes.xy_mm[first.p0 : last.p1]
+    marks.role[first.p0 : last.p1] = np.where(
+        travel_across_rows(top, axis, row_pitch(draft.dense, strokes, axis), settings), TRAVEL, TOP
+    )
+
+
+def row_pitch(dense: list[Piece], strokes: Strokes, axis: float) -> float:
+    """Distance between neighbouring rows, millimetres: half the fill's spacing."""
+    normal = np.array([-np.sin(axis), np.cos(axis)])
+    steps = [np.abs(np.diff(strokes.middle[p.s0 : p.s1] @ normal)) for p in dense]
+    every = np.concatenate(steps)
+    return float(np.median(every)) if len(every) else 0.0
+
+
+def travel_across_rows(
+    xy: FloatArray, axis: float, pitch_mm: float, settings: Settings
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """(k,) points between two stitches that both run across the rows."""
+    normal = np.array([-np.sin(axis), np.cos(axis)])
+    across = np.abs(np.diff(xy @ normal)) > max(
+        settings.across_least_mm, settings.across_pitch * pitch_mm
+    )
+    travel = np.zeros(len(xy), bool)
+    travel[1:-1] = across[:-1] & across[1:]
+    return travel
+
+
+def _mark_satin(
+    draft: Draft, marks: Marks, strokes: Strokes, grid: Grid, settings: Settings
+) -> None:
+    first = draft.dense[0]
+    marks.role[draft.p0 : first.p0] = UNDERLAY
+    for before, after in zip(draft.dense, draft.dense[1:], strict=False):
+        if after.p0 - before.p1 >= settings.underlay_points:
+            marks.role[before.p1 : after.p0] = UNDERLAY
+    lead = strokes.xy_mm[draft.p0 : first.p0]
+    if len(lead) < 2:
+        return
+    cells = piece_cells(grid, strokes, draft.dense, settings.sample_mm)
+    outside = ~inside(grid.cell(lead), cells)
+    leading = int(np.logical_and.accumulate(outside).sum())
+    if leading and leading < len(lead):
+        way = np.hypot(*np.diff(lead[: leading + 1], axis=0).T).sum()
+        if way > settings.lead_travel_mm:
+            marks.role[draft.p0 : draft.p0 + leading] = TRAVEL

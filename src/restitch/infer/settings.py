@@ -1,0 +1,210 @@
+"""Every number the reader works with, in one place.
+
+Unless a source is named the figure is our choice, found on generated designs with known objects.
+Lengths are millimetres, angles degrees, costs the unit of the least-cost labelling, shares 0..1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class LadderPrice:
+    """What two strokes in a row pay to count as neighbours in one ladder."""
+
+    pitch_from_mm: float
+    pitch_to_mm: float
+    """Two-line pitch within these limits is free (trade convention: same side to same side)."""
+    turn_slack: float
+    """Cosine of the turn back may rise to minus this before it costs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The reader's numbers; the defaults are the only set in use."""
+
+    # --- chains ---
+    overlong_from_mm: float = 11.5
+    """A stitch over the format's 12.1 limit is written as jumps plus a stitch from here ..."""
+    overlong_to_mm: float = 25.0
+    """... to here; such jumps cut nothing."""
+    overlong_short_mm: float = 0.5
+    """The last jump of an overlong stitch ends at least this short of its end."""
+    overlong_aside_mm: float = 0.25
+    """The jumps of an overlong stitch lie this near to its straight line."""
+
+    # --- ties ---
+    tie_points: int = 9
+    """Needle points looked at from each end of a chain."""
+    tie_stitch_mm: float = 1.05
+    """Stitches of a tie are at most this long and stay within this distance of the end."""
+    tie_return_mm: float = 0.33
+    """A tie comes back to within this distance of its first point."""
+    tie_same_mm: float = 0.06
+    """Of returns that differ by less than this the earliest counts."""
+    tie_least: int = 3
+    """A tie has at least this many stitches."""
+    cluster_stitch_mm: float = 0.85
+    """Without a return: at least `tie_least` stitches to this length ..."""
+    cluster_next_mm: float = 1.2
+    """... followed by one longer than this are a tie as well."""
+
+    # --- strokes ---
+    near_mm: float = 0.3
+    """Needle points nearer than this to the one before take no part in strokes."""
+    turn_deg: float = 100.0
+    """A turn over this ends a stroke."""
+    sawtooth_deg: float = 55.0
+    """Turns over this whose sign alternates at three points in a row end strokes too."""
+    step_mm: float = 1.2
+    """An edge step between rows is shorter than this ..."""
+    step_ratio: float = 1.2
+    """... and its neighbours are longer by this factor ..."""
+    step_cosine: float = -0.64
+    """... and run against each other at least so much."""
+    long_step_mm: float = 4.5
+    """A step to this length counts between two turns of one sign ..."""
+    long_step_deg: float = 45.0
+    """... over this angle ..."""
+    long_step_cosine: float = -0.9
+    """... whose neighbours run against each other so much."""
+
+    # --- links and labels ---
+    rounding_mm: float = 0.06
+    """An advance below this drowns in 0.1 mm rounding: the mean of five links is used."""
+    dense: LadderPrice = LadderPrice(0.07, 0.60, 0.75)
+    """Covering satin and fill rows; seen 0.16 to 0.50, median 0.40."""
+    open: LadderPrice = LadderPrice(0.62, 9.0, 0.30)
+    """Zigzag underlay, lattice, loose zigzag; zigzag underlay seen from 0.65 up."""
+    link_cap: float = 5.0
+    """No link costs more; where the cap is paid a new ladder starts."""
+    run_costs: tuple[float, float, float] = (1.4, 1.0, 0.8)
+    """A stroke of one, two, three or more stitches read as run."""
+    retrace_run_cost: float = 0.2
+    """A stroke that goes back over the one before, read as run."""
+    retrace_dense_cost: float = 2.0
+    """... and what is added when it is read as part of a dense ladder."""
+    open_cost: float = 0.15
+    """A stroke read as part of an open ladder."""
+    run_stays_cost: float = 0.5
+    """Staying in a run where the link looks like a ladder's."""
+    switch_cost: float = 2.6
+    """Changing between run, dense and open."""
+    turn_back_cost: float = 2.2
+    """Changing the side of advance: the next layer sewn back over the column."""
+    warm_up: int = 40
+    """Strokes by which the blocks of the labelling overlap at each end."""
+
+    # --- pieces ---
+    stray_strokes: int = 3
+    """Dense pieces of up to so many strokes go to a longer dense neighbour."""
+
+    # --- borders between pieces ---
+    stub_share: float = 0.72
+    """A first rung shorter than this share of the second may be a centre run's last stitch."""
+    stub_inset: float = 0.2
+    """... if it starts this share of a rung off the side."""
+    row_cosine: float = 0.8
+    """A row before the first rung runs against it at least so straight."""
+    row_aside_mm: float = 0.6
+    """... and lies this near beside it."""
+    row_slack_mm: float = 1.2
+    """... and is longer by at most this plus `row_stretch`."""
+    row_stretch: float = 1.15
+    row_least: float = 0.3
+    """... and reaches over at least this share of it."""
+
+    # --- fill or satin ---
+    fill_row_mm: float = 6.6
+    """A row of several stitches and shorter than this in all is no split satin."""
+    fill_least_mm: float = 0.8
+    """... if its stitches are longer than this."""
+    fill_stitch_mm: float = 4.6
+    """Three stitches or more shorter than this are a fill row (split satin: 3.5 to 6)."""
+    fill_long_row_mm: float = 12.2
+    """No satin is wider than this: longer than any format's stitch."""
+    satin_from_mm: float = 4.9
+    """One stitch this long ..."""
+    satin_to_mm: float = 9.0
+    """... to this is a satin's."""
+    fill_share: float = 0.12
+    """Votes per stroke that make a fill."""
+    fill_agreement: float = 0.9
+    """A fill's rows run one way: mean resultant of the doubled angles."""
+    lattice_strokes: int = 4
+    """Crossing rows before the cover count from so many strokes ..."""
+    lattice_crossing: float = 0.4
+    """... at least this angle (radians) to the cover's rows ..."""
+    lattice_from_mm: float = 1.6
+    """... and this pitch apart;"""
+    lattice_vote: float = 0.4
+    """they add so many votes per stroke."""
+    open_share: float = 0.5
+    """Without dense pieces: this share of the thread in open ladders makes an open object."""
+    open_single: float = 0.7
+    """Open satin if more than this share of its strokes are single stitches."""
+
+    # --- one object or several ---
+    sample_mm: float = 0.3
+    """Samples along strokes where coverage is compared."""
+    cell_mm: float = 0.5
+    """Cells in which coverage is compared."""
+    same_axis: float = 0.12
+    """Sections of one fill agree within this angle, radians."""
+    stack_axis: float = 0.5
+    """Stacked layers agree within this angle, radians, where both are straight."""
+    straight_agreement: float = 0.9
+    stack_more: float = 0.55
+    """Stacked layers share this much of one of them ..."""
+    stack_less: float = 0.35
+    """... and this much of the other."""
+    underlay_points: int = 3
+    """So many points between two dense pieces are real underlay."""
+    continue_gap_mm: float = 0.6
+    """A ladder goes on across a gap up to this."""
+    ring_points: int = 6
+    """Fewest points of a closed edge run."""
+    ring_close_mm: float = 0.3
+    """It comes back to within this of its start ..."""
+    ring_least_mm: float = 4.0
+    """... after at least this way ..."""
+    ring_turn: float = 3.2
+    """... having turned by more than this in all, radians ..."""
+    ring_sharpest: float = 2.9
+    """... and nowhere right back."""
+    ring_search: int = 12
+    """Points after a ring (or the start) from which another may begin."""
+
+    # --- roles ---
+    leg_turn: float = 0.35
+    """A leg ends at a turn over this, radians."""
+    axis_share: float = 0.2
+    """Share of the sewing that makes a direction a lattice's."""
+    axis_slack: float = 0.07
+    """Rows agree with their lattice within this, radians."""
+    step_pitch: float = 1.5
+    """A step to the next row goes no farther aside than this many pitches."""
+    across_least_mm: float = 0.5
+    """A stitch that goes this far across the rows leaves them ..."""
+    across_pitch: float = 1.8
+    """... or this many row pitches, if that is more."""
+    lead_travel_mm: float = 3.5
+    """Points outside the column that lead to it over more than this are travel."""
+
+    # --- surplus ---
+    raised_share: float = 0.65
+    """A layer is surplus if a later one of its object covers this share of it."""
+    copy_centre_mm: float = 0.5
+    """Copies have their centres this near,"""
+    copy_count: float = 0.06
+    """stitch counts that agree to this share,"""
+    copy_length: float = 0.12
+    """thread lengths that agree to this share,"""
+    copy_path_mm: float = 0.6
+    """and nine points along the middles this near."""
+    paint_cell_mm: float = 0.4
+    """Cells in which later stitching hides earlier; not finer than the samples."""
+    paint_step_mm: float = 0.3
+    hidden_share: float = 0.04
+    """A fill of which less than this share of its cells shows is hidden."""
