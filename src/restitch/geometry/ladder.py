@@ -29,6 +29,10 @@ EDGE_STEP_COS = -0.64
 """The strokes beside an edge step run against each other by at least this cosine."""
 RING_GAP_MM = 1.2
 """First and last stroke of a ring lie no farther apart than this (or 0.6 of the width)."""
+RAIL_WINDOW = 9
+"""Rails are averaged over so many strokes before their way is measured."""
+OUTER_CAP = 1.6
+"""The outer side of a curve counts at most this many times the way of the centre line."""
 LONG_STROKE_SHARE = 0.5
 """Strokes longer than this share of the median tell the axis."""
 
@@ -110,11 +114,33 @@ class Ladder:
         return float(np.hypot(*np.diff(self.smooth_centre_mm, axis=0).T).sum())
 
     @cached_property
+    def _advances_mm(self) -> tuple[FloatArray, FloatArray]:
+        """(k,) how far each stroke moves on along the centre line, and on its outer side.
+
+        Steps are projected on the smoothed centre line; their bare lengths would count end
+        jitter as way.
+        """
+        line = self.smooth_centre_mm
+        way = np.gradient(line, axis=0)
+        way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+        along = (way[:-1] + way[1:]) / 2.0
+        rails = (smoothed(rail, RAIL_WINDOW) for rail in self.rails_mm)
+        centre, *sides = (
+            np.maximum((np.diff(rail, axis=0) * along).sum(axis=1), 0.0) for rail in (line, *rails)
+        )
+        return centre, np.maximum(np.maximum(*sides), centre)
+
+    @cached_property
+    def advance_mm(self) -> FloatArray:
+        """(k,) how far each stroke moves the column on: mean of centre line and outer side."""
+        centre, outer = self._advances_mm
+        mean: FloatArray = (centre + np.minimum(outer, OUTER_CAP * centre)) / 2.0
+        return mean
+
+    @cached_property
     def satin_spacing_mm(self) -> float:
-        """Same-side distance of neighbouring strokes: middle per side, the larger of the two."""
-        sides = [self.nodes_mm[side::2] for side in (0, 1)]
-        steps = [np.hypot(*np.diff(s, axis=0).T) for s in sides if len(s) > 1]
-        return max((_middle(s) for s in steps), default=0.0)
+        """Same-side pitch of the strokes, measured on the outer side of every curve."""
+        return 2.0 * _middle(self._advances_mm[1])
 
     @cached_property
     def axis(self) -> FloatArray:
