@@ -1,0 +1,110 @@
+"""Judge: is a satin or fill sewn too dense? One verdict for the finding and for the fix."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from restitch.fabrics.model import Profile
+from restitch.geometry import Ladder, ladder
+from restitch.model import Kind, PlannedObject, Role
+
+FAULT_SHARE = 0.80
+"""Denser than this share of the target is a fault. Measured: sound columns read 0.85 and more."""
+SOUND_SHARES = (0.85, 1.20)
+"""Spacing within these shares of the fabric's is the file's own style."""
+OWN_STYLE_CAP = 1.10
+"""The file's own style opens the target to this share of the fabric's at most."""
+DEAD_BAND = 0.05
+"""A whole kind within this of the limit is decided for the file, all or none: rounding must not
+decide object by object."""
+SHARED_SHARE = 0.95
+"""When the file as a whole is too dense, objects under this share of the target are opened."""
+LEAST_STROKES = 6
+"""Fewer strokes tell no spacing."""
+OPEN_FROM_MM = 0.6
+"""Stitching at this spacing and wider is open on purpose."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpacingVerdict:
+    """An over-dense object."""
+
+    spacing_mm: float
+    """Two-line pitch as sewn."""
+    target_mm: float
+    """Pitch it should have."""
+    stitches: int
+    """About how many stitches it has too many."""
+
+
+def spacing_verdicts(
+    plan: Sequence[PlannedObject], profile: Profile
+) -> dict[int, SpacingVerdict]:
+    """Return the verdict on every over-dense satin and fill, by object id."""
+    measured = {o.id: m for o in plan if (m := spacing_mm(o)) is not None}
+    kinds = {o.id: o.kind for o in plan}
+    found: dict[int, SpacingVerdict] = {}
+    for kind, wanted in (
+        (Kind.SATIN, profile.fabric.satin_spacing_mm),
+        (Kind.FILL, profile.fabric.fill_spacing_mm),
+    ):
+        own = {i: m for i, m in measured.items() if kinds[i] is kind}
+        target = _target(own, wanted)
+        limit = _limit(own, target)
+        counts = {o.id: _top_stitches(o) for o in plan if o.id in own}
+        for i, (spacing, _) in own.items():
+            if spacing < limit:
+                spare = int(counts[i] * (1.0 - spacing / target))
+                found[i] = SpacingVerdict(round(spacing, 3), round(target, 3), spare)
+    return found
+
+
+def spacing_mm(obj: PlannedObject) -> tuple[float, int] | None:
+    """Two-line pitch of an object's visible stitching and the number of strokes that tell it."""
+    if obj.kind is Kind.RUN or obj.open:
+        return None
+    rungs = [r for r in top_ladders(obj) if len(r) >= LEAST_STROKES]
+    strokes = sum(map(len, rungs))
+    if not strokes:
+        return None
+    pitch = [r.satin_spacing_mm if obj.kind is Kind.SATIN else r.fill_spacing_mm for r in rungs]
+    mean = sum(p * len(r) for p, r in zip(pitch, rungs, strict=True)) / strokes
+    return (mean, strokes) if mean < OPEN_FROM_MM else None
+
+
+def top_ladders(obj: PlannedObject) -> list[Ladder]:
+    """Regular ladders of the visible pieces."""
+    found = [
+        ladder(p.xy) for p in obj.pieces if p.role is Role.TOP and p.layer == 0 and len(p.xy) > 3
+    ]
+    return [rungs for rungs in found if rungs.is_regular]
+
+
+def _top_stitches(obj: PlannedObject) -> int:
+    return sum(len(p.xy) for p in obj.pieces if p.role is Role.TOP and p.layer == 0)
+
+
+def _target(own: Mapping[int, tuple[float, int]], wanted_mm: float) -> float:
+    """The fabric's pitch, but not tighter than the file's own sound objects of the kind."""
+    low, high = SOUND_SHARES
+    sound = [s for s, _ in own.values() if low * wanted_mm <= s <= high * wanted_mm]
+    style = float(np.median(sound)) if sound else wanted_mm
+    return float(np.clip(style, wanted_mm, OWN_STYLE_CAP * wanted_mm))
+
+
+def _limit(own: Mapping[int, tuple[float, int]], target_mm: float) -> float:
+    """Pitch below which an object is at fault."""
+    if not own:
+        return 0.0
+    spacing, strokes = np.array(list(own.values())).T
+    order = np.argsort(spacing)
+    half = np.searchsorted(np.cumsum(strokes[order]), strokes.sum() / 2.0)
+    share = float(spacing[order][half]) / target_mm
+    if share < FAULT_SHARE - DEAD_BAND or share > FAULT_SHARE + DEAD_BAND:
+        return FAULT_SHARE * target_mm
+    return SHARED_SHARE * target_mm if share <= FAULT_SHARE + DEAD_BAND / 2 else (
+        (FAULT_SHARE - DEAD_BAND) * target_mm
+    )
