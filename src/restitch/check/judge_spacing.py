@@ -40,9 +40,7 @@ class SpacingVerdict:
     """About how many stitches it has too many."""
 
 
-def spacing_verdicts(
-    plan: Sequence[PlannedObject], profile: Profile
-) -> dict[int, SpacingVerdict]:
+def spacing_verdicts(plan: Sequence[PlannedObject], profile: Profile) -> dict[int, SpacingVerdict]:
     """Return the verdict on every over-dense satin and fill, by object id."""
     measured = {o.id: m for o in plan if (m := spacing_mm(o)) is not None}
     kinds = {o.id: o.kind for o in plan}
@@ -105,6 +103,8 @@ def _limit(own: Mapping[int, tuple[float, int]], target_mm: float) -> float:
     share = float(spacing[order][half]) / target_mm
     if share < FAULT_SHARE - DEAD_BAND or share > FAULT_SHARE + DEAD_BAND:
         return FAULT_SHARE * target_mm
-    return SHARED_SHARE * target_mm if share <= FAULT_SHARE + DEAD_BAND / 2 else (
-        (FAULT_SHARE - DEAD_BAND) * target_mm
+    return (
+        SHARED_SHARE * target_mm
+        if share <= FAULT_SHARE + DEAD_BAND / 2
+        else ((FAULT_SHARE - DEAD_BAND) * target_mm)
     )

@@ -45,9 +45,7 @@ def stack_verdicts(
     return found
 
 
-def _verdict(
-    obj: PlannedObject, read: SewnObject | None, present: set[int]
-) -> StackVerdict | None:
+def _verdict(obj: PlannedObject, read: SewnObject | None, present: set[int]) -> StackVerdict | None:
     count = sum(len(p.xy) for p in obj.pieces)
     if read is not None and read.hidden:
         return StackVerdict("hidden", count, 1, whole=True)

@@ -112,8 +112,7 @@ def _slim(obj: PlannedObject, context: Context) -> PlannedObject:
 def _kept(obj: PlannedObject) -> list[Piece]:
     """Pieces of layer 0 between the first and the last that count, the breaks carried over."""
     body = [
-        i for i, p in enumerate(obj.pieces)
-        if p.layer == 0 and p.role in (Role.TOP, Role.UNDERLAY)
+        i for i, p in enumerate(obj.pieces) if p.layer == 0 and p.role in (Role.TOP, Role.UNDERLAY)
     ]
     start, stop = body[0], body[-1] + 1
     pieces = obj.pieces

@@ -26,12 +26,16 @@ def fill_stitch_mm(rows: Ladder) -> float:
     """Return the fill's own stitch length: the 60th percentile, held within sound bounds."""
     lengths = np.hypot(*np.diff(rows.xy_mm, axis=0).T)
     low, high = STITCH_BOUNDS_MM
-    return float(np.clip(np.percentile(lengths[lengths > 1.0], 60) if (lengths > 1.0).any()
-                         else low, low, high))
+    return float(
+        np.clip(
+            np.percentile(lengths[lengths > 1.0], 60) if (lengths > 1.0).any() else low, low, high
+        )
+    )
 
 
-def rerowed(rows: Ladder, spacing_mm: float, stitch_mm: float, least_mm: float = 0.0
-            ) -> IntArray | None:
+def rerowed(
+    rows: Ladder, spacing_mm: float, stitch_mm: float, least_mm: float = 0.0
+) -> IntArray | None:
     """Return (n, 2) needle points, 0.1 mm, of level rows between the same edges, or None.
 
     ``spacing_mm`` is the two-line pitch. First and last point stay; each section leaves on the
@@ -72,8 +76,8 @@ def _turned(step: FloatArray, row_mm: float) -> NDArray[np.bool_]:
     total = np.concatenate([[0.0], np.cumsum(np.clip(step, -2 * row_mm, 2 * row_mm))])
     ahead = np.zeros(len(step))
     behind = np.zeros(len(step))
-    ahead[:-size + 1] = total[size:] - total[:-size]
-    behind[size:] = total[size:-1] - total[:-size - 1]
+    ahead[: -size + 1] = total[size:] - total[:-size]
+    behind[size:] = total[size:-1] - total[: -size - 1]
     turned = (ahead * behind < 0) & (np.minimum(np.abs(ahead), np.abs(behind)) > size * row_mm / 2)
     # one break for each run of candidates
     turned[1:] &= ~turned[:-1]

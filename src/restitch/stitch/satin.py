@@ -73,11 +73,13 @@ def _short_stitches(points_mm: FloatArray, spacing_mm: float) -> FloatArray:
     return points
 
 
-def split_strokes(points_mm: FloatArray, over_mm: float) -> FloatArray:
+def split_strokes(
+    points_mm: FloatArray, over_mm: float, piece_mm: float = SPLIT_PIECE_MM
+) -> FloatArray:
     """(m, 2) the same strokes, those longer than ``over_mm`` split with staggered holes."""
     steps = np.diff(points_mm, axis=0)
     lengths = np.hypot(*steps.T)
-    pieces = np.where(lengths > over_mm, np.ceil(lengths / SPLIT_PIECE_MM), 1).astype(np.intp)
+    pieces = np.where(lengths > over_mm, np.ceil(lengths / piece_mm), 1).astype(np.intp)
     if not len(pieces) or pieces.max() == 1:
         return points_mm
     stroke = np.repeat(np.arange(len(steps)), pieces)
