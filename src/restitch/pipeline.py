@@ -68,6 +68,8 @@ class Rescue:
     """Objects of the source."""
     result: Stream
     """The source itself where nothing had to change."""
+    result_objects: tuple[SewnObject, ...]
+    """Objects of the result, as it reads back."""
     changes: tuple[Change, ...]
     look: LookKept
     order: OrderFacts
@@ -100,6 +102,7 @@ def rescue(
     from restitch.infer import infer
 
     current, changes, first = source, list[Change](), None
+    objects: tuple[SewnObject, ...] = ()
     rounds: list[Round] = []
     order = OrderFacts()
     held = frozenset[tuple[int, int]]()
@@ -115,9 +118,10 @@ def rescue(
         rounds.append(step)
         held |= _held_points(step)
         current = round_trip(step.emission.stream, target or source.format)
+        objects = ()
     assert first is not None
     look = _look(source, first, rounds, current)
-    return Rescue(source, first, current, tuple(changes), look, order)
+    return Rescue(source, first, current, objects or infer(current), tuple(changes), look, order)
 
 
 def run_round(
