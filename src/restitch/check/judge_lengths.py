@@ -123,7 +123,7 @@ def piled_points(plan: Sequence[PlannedObject], limits: Limits) -> dict[int, lis
         return {}
     xy = np.concatenate([p.xy for o in plan for p in o.pieces]).astype(np.int64)
     hole = xy[:, 0] * (1 << 32) + xy[:, 1]
-    values, which, counts = np.unique(hole, return_inverse=True, return_counts=True)
+    _, which, counts = np.unique(hole, return_inverse=True, return_counts=True)
     if counts.max() <= limits.pile_up:
         return {}
     crowded = counts[which] > limits.pile_up

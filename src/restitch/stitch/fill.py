@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -65,7 +67,7 @@ def _sections(level: FloatArray, row_mm: float) -> list[tuple[int, int]]:
     direction = np.sign(middle[-1] - middle[0]) or 1.0
     breaks = np.flatnonzero((np.abs(step) > limit) | _turned(step * direction, row_mm)) + 1
     bounds = [0, *breaks.tolist(), len(level) - 1]
-    return [(a, b) for a, b in zip(bounds[:-1], bounds[1:], strict=True) if b > a]
+    return [(a, b) for a, b in itertools.pairwise(bounds) if b > a]
 
 
 def _turned(step: FloatArray, row_mm: float) -> NDArray[np.bool_]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
@@ -52,7 +54,7 @@ def corner_stitches(line_mm: FloatArray, stitch_mm: float, corner_deg: float = 3
     bounds = [0, *corners, len(line_mm) - 1]
     parts = [
         resampled(line_mm[a : b + 1], stitch_mm)[1:]
-        for a, b in zip(bounds[:-1], bounds[1:], strict=True)
+        for a, b in itertools.pairwise(bounds)
         if b > a
     ]
     return np.concatenate([line_mm[:1], *parts])

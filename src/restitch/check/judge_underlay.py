@@ -1,0 +1,190 @@
+"""Judge: does an object have the underlay that its width asks for? By shape, not by count."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from restitch.fabrics.model import Profile
+from restitch.geometry import Ladder, ladder, outline
+from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, PlannedObject, Role
+
+NARROW_MM = 3.0
+"""Zigzag under a narrower column is excess; above it is right for several fabrics."""
+WIDEST_MM = 15.0
+"""Wider columns are left alone."""
+OFF_CENTRE = 0.15
+"""Holes nearer to the centre line than this share of the half width are on neither side."""
+SIDE_CHANGES = (4, 3)
+"""So many side changes in a row are a zigzag; the second where they are a quarter of the holes."""
+HOLES_PER_MM, HOLES_FREE = 1.8, 6
+"""More underlay holes per mm of column than this, plus a few, is excess. Measured."""
+LOAD_SLACK, LOAD_BASE, LOAD_PER_MM = 1.45, 2.2, 1.54
+"""Above 3 mm underlay thread per mm of column up to slack x (base + slope x (width - 1)) is sound:
+edge run and zigzag. Measured."""
+MISSING_WIDTH_MM, MISSING_LENGTH_MM = 0.9, 3.0
+"""Smaller columns need no underlay."""
+FILL_AREA_MM2 = 6.0
+"""Smaller fills need none."""
+MESH_LOAD, MESH_AREA_MM2 = 1.0, 40.0
+"""Underlay thread beyond the outline, mm per mm2 (rows 2 mm apart both ways), and the area from
+which it tells. Sound fills reach 0.6."""
+FEW_COLUMNS, FEW_SHARE, SMALL_STITCHES = 3, 0.12, 40
+"""Fewer flagged columns than this (or share of all), each under so many underlay stitches, are a
+misreading. Our choice."""
+MAIN_SHARE = 0.9
+"""A column in pieces is judged only where one of them has this share of the cover."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnderlayVerdict:
+    """What is wrong with an object's underlay."""
+
+    fault: str
+    """``excess`` or ``missing``."""
+    text: str
+    """What was seen, with the figure that told."""
+    stitches: int
+    """Underlay needle points as sewn."""
+    width_mm: float
+    """Width of the column; 0 for fills."""
+
+
+def underlay_verdicts(
+    plan: Sequence[PlannedObject], profile: Profile
+) -> dict[int, UnderlayVerdict]:
+    """Return the verdict on every object whose underlay is unsuited or missing, by object id.
+
+    A few doubtful columns are left alone: one point misread turns a sound underlay into a
+    missing one.
+    """
+    columns = [o for o in plan if o.kind is Kind.SATIN and not o.open]
+    flagged = {o.id: v for o in columns if (v := column_verdict(o)) is not None}
+    few = max(FEW_COLUMNS, FEW_SHARE * len(columns))
+    small = all(_weight(v, o) < SMALL_STITCHES for o in columns if (v := flagged.get(o.id)))
+    if small and len(flagged) < few and 2 * len(flagged) < len(columns):
+        flagged = {}
+    fills = {
+        o.id: v
+        for o in plan
+        if o.kind is Kind.FILL and not o.open and (v := fill_verdict(o, profile)) is not None
+    }
+    return flagged | fills
+
+
+def _weight(verdict: UnderlayVerdict, obj: PlannedObject) -> float:
+    """Underlay stitches at stake: those there, or about those that are wanting."""
+    if verdict.stitches:
+        return verdict.stitches
+    rungs = main_column(obj)
+    return 0.0 if rungs is None else rungs.length_mm
+
+
+def main_column(obj: PlannedObject) -> Ladder | None:
+    """Ladder of a column's cover, or None where it is in pieces or no ladder."""
+    tops = [p.xy for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
+    if not tops:
+        return None
+    main = max(tops, key=len)
+    if len(main) < MAIN_SHARE * sum(map(len, tops)):
+        return None
+    rungs = ladder(main)
+    return rungs if rungs.is_regular else None
+
+
+def underlay_points(obj: PlannedObject) -> list[IntArray]:
+    """Needle points of each underlay piece."""
+    return [p.xy for p in obj.pieces if p.role is Role.UNDERLAY and p.layer == 0]
+
+
+def column_verdict(obj: PlannedObject) -> UnderlayVerdict | None:
+    """Return what is wrong with the underlay of one satin column, None where it is sound."""
+    if any(p.layer for p in obj.pieces) or (rungs := main_column(obj)) is None:
+        return None
+    width, length = rungs.width_mm, rungs.length_mm
+    if width > WIDEST_MM:
+        return None
+    pieces = underlay_points(obj)
+    holes = sum(map(len, pieces))
+    if not holes:
+        travel = any(p.role is Role.TRAVEL for p in obj.pieces)
+        if travel or width < MISSING_WIDTH_MM or length < MISSING_LENGTH_MM:
+            return None
+        return UnderlayVerdict("missing", "no underlay", 0, width)
+    found = _excess(rungs, np.concatenate(pieces), _thread(pieces))
+    return UnderlayVerdict("excess", found, holes, width) if found else None
+
+
+def _excess(rungs: Ladder, holes: IntArray, thread_mm: float) -> str:
+    """What makes the underlay of a column too much, or ``""``."""
+    width, length = rungs.width_mm, rungs.length_mm
+    if width < NARROW_MM:
+        changes = side_changes(rungs, holes)
+        most, some = SIDE_CHANGES
+        if changes >= most or (changes >= some and 4 * changes >= len(holes)):
+            return f"zigzag under a column of {width:.1f} mm"
+        if len(holes) > HOLES_PER_MM * length + HOLES_FREE:
+            return f"{len(holes) / length:.1f} underlay stitches per mm"
+        return ""
+    load = thread_mm / max(length, 1e-6)
+    if load > LOAD_SLACK * (LOAD_BASE + LOAD_PER_MM * (width - 1.0)):
+        return f"{load:.0f} mm of underlay thread per mm of column"
+    return ""
+
+
+def side_changes(rungs: Ladder, holes: IntArray) -> int:
+    """Return the longest run of successive holes that change from side to side of a column."""
+    line = rungs.smooth_centre_mm
+    points = holes / float(UNITS_PER_MM)
+    nearest = np.argmin(((points[:, None, :] - line[None, :, :]) ** 2).sum(axis=2), axis=1)
+    way = np.gradient(line, axis=0)[nearest]
+    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    off = points - line[nearest]
+    side = (way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0]) / max(rungs.width_mm / 2.0, 1e-6)
+    side = side[np.abs(side) >= OFF_CENTRE]
+    changed = np.concatenate([[0], (side[:-1] * side[1:] < 0).astype(np.intp), [0]])
+    edges = np.flatnonzero(np.diff(changed))
+    return int((edges[1::2] - edges[::2]).max(initial=0))
+
+
+def _thread(pieces: Sequence[IntArray]) -> float:
+    return float(sum(_steps(xy).sum() for xy in pieces))
+
+
+def _steps(xy: IntArray) -> FloatArray:
+    steps = np.diff(xy, axis=0) / float(UNITS_PER_MM)
+    return np.hypot(steps[:, 0], steps[:, 1])
+
+
+def fill_verdict(obj: PlannedObject, profile: Profile) -> UnderlayVerdict | None:
+    """Return what is wrong with the underlay of one fill, None where it is sound."""
+    if any(p.layer for p in obj.pieces):
+        return None
+    pieces = underlay_points(obj)
+    if not pieces:
+        travel = obj.pieces and any(p.role is Role.TRAVEL for p in obj.pieces[:2])
+        if travel or rows_area_mm2(obj) < FILL_AREA_MM2:
+            return None
+        return UnderlayVerdict("missing", "no underlay", 0, 0.0)
+    thread = _thread(pieces)
+    area = rows_area_mm2(obj)
+    if area < MESH_AREA_MM2 or thread < MESH_LOAD * area:
+        return None
+    load = (thread - outline(obj).length) / area
+    if load <= MESH_LOAD:
+        return None
+    text = f"{load:.1f} mm of underlay thread per mm2"
+    return UnderlayVerdict("excess", text, sum(map(len, pieces)), 0.0)
+
+
+def rows_area_mm2(obj: PlannedObject) -> float:
+    """About the area under a fill's rows: their length times the row pitch."""
+    total = 0.0
+    for piece in obj.pieces:
+        if piece.role is Role.TOP and piece.layer == 0 and len(piece.xy) > 3:
+            rows = ladder(piece.xy)
+            if rows.is_regular:
+                total += float(rows.widths_mm.sum()) * rows.fill_spacing_mm / 2.0
+    return total
