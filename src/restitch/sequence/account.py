@@ -1,0 +1,130 @@
+"""What ordering and linking did, as changes with reasons and figures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from restitch.check.judge_layering import Buried
+from restitch.fix.context import Context, Plan
+from restitch.model import Change, Link, State
+from restitch.sequence.layering import Layering
+from restitch.sequence.route import Route
+
+_REASON = {
+    "ends": "Its end stops in the border; sewn first, the border covers the end",
+    "sister": "It ends at the border like others of its colour; sewn first, the border covers it",
+    "outline": "Its edge lies in the outline; sewn first, the outline covers the edge",
+}
+
+
+def layering_changes(
+    plan: Plan, found: Iterable[Buried], layers: Layering, context: Context
+) -> tuple[Change, ...]:
+    """Return one change for each pair that was sewn the wrong way round."""
+    place = {o.id: i for i, o in enumerate(plan)}
+    refused = set(layers.refused)
+    changes = []
+    for pair in found:
+        lower, upper = place[pair.before], place[pair.after]
+        if lower < upper or (lower, upper) in refused:
+            continue
+        under, over = plan[lower], plan[upper]
+        change_id = f"layering-{under.first_record}-{over.first_record}"
+        middle, box = context.place_of(under.points())
+        changes.append(
+            Change(
+                id=change_id,
+                fix="layering",
+                cause="ends exposed",
+                reason=f"{_REASON[pair.rule]}: {under.kind} {under.id} now goes under "
+                f"{over.kind} {over.id}.",
+                objects=(under.id, over.id),
+                place_mm=middle,
+                box_mm=box,
+                state=context.state_of(change_id),
+            )
+        )
+    return tuple(changes)
+
+
+def sequence_change(
+    plan: Plan, before: Route, after: Route, context: Context
+) -> tuple[Change, ...]:
+    """Return the change for the new order and ends, or nothing where all stays."""
+    moved = _moved(plan, before, after)
+    if not moved:
+        return ()
+    was, now = _figures(before), _figures(after)
+    saved = [
+        f"{was[key]:g} to {now[key]:g} {word}"
+        for key, word in (
+            ("colour_changes", "colour changes"),
+            ("trims", "trims"),
+            ("jumps", "jumps"),
+            ("jump_mm", "mm of jumps"),
+        )
+        if was[key] != now[key]
+    ]
+    new_order = list(after.order) != list(before.order)
+    what = "Sewn in a new order, near ends joined" if new_order else "Near ends joined"
+    reason = f"{what}: {', '.join(saved)}." if saved else f"{what}."
+    return (
+        Change(
+            id="sequence",
+            fix="sequence",
+            cause="far joins"
+            if was["colour_changes"] <= now["colour_changes"]
+            else "needless colour changes",
+            reason=reason,
+            objects=moved,
+            before=was,
+            after=now,
+            state=context.state_of("sequence"),
+        ),
+    )
+
+
+def links_change(plan: Plan, trims: int, ties: int, state: State) -> tuple[Change, ...]:
+    """Return the change for trims and ties that were missing."""
+    parts = [_count(trims, "trim")] * bool(trims) + [_count(ties, "tie")] * bool(ties)
+    jumps = [p.link for o in plan for p in o.pieces]
+    return (
+        Change(
+            id="links",
+            fix="links",
+            cause="missing tie" if ties else "long jump without trim",
+            reason=f"{' and '.join(parts)} added: thread ends are locked, long jumps are cut.",
+            before={"trims": float(jumps.count(Link.TRIM))},
+            after={"trims": float(jumps.count(Link.TRIM) + trims), "ties_added": float(ties)},
+            state=state,
+        ),
+    )
+
+
+def _moved(plan: Plan, before: Route, after: Route) -> tuple[int, ...]:
+    """Ids of the objects that have another neighbour before them, or are sewn another way."""
+    was = dict(zip(before.order, (-1, *before.order), strict=False))
+    return tuple(
+        sorted(
+            plan[index].id
+            for index, lead, option in zip(
+                after.order, (-1, *after.order), after.option, strict=False
+            )
+            if was[index] != lead or option
+        )
+    )
+
+
+def _figures(route: Route) -> dict[str, float]:
+    return {
+        "colour_changes": float(route.colour_changes),
+        "trims": float(route.trims),
+        "jumps": float(route.jumps),
+        "jump_mm": float(np.round(route.jump_mm, 1)),
+    }
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"

@@ -1,0 +1,198 @@
+"""The ways to sew one object: where the needle comes in, where it leaves, what that costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from restitch.model import UNITS_PER_MM, IntArray, Kind, Link, Piece, Role, read_only
+from restitch.sequence.body import Body, Pieces, points, run_of, turned
+from restitch.sequence.settings import ORDER, OrderSettings
+from restitch.sequence.ways import Line, inset_edge, way
+from restitch.stitch.lines import lengths_mm, to_units
+
+if TYPE_CHECKING:
+    from shapely import Geometry
+
+RELAID = frozenset({"stack", "top", "underlay"})
+"""Marks of an object whose underlay may no longer end where the top begins."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Option:
+    """One way to sew the core of an object."""
+
+    pieces: Pieces
+    cost_mm: float = 0.0
+    """Price of the stitches it adds, as jump travel."""
+    entry_found: bool = False
+    """The core begins where it was found to begin."""
+    exit_found: bool = False
+
+    @property
+    def entry(self) -> IntArray:
+        """(2,) first needle point, 0.1 mm."""
+        entry: IntArray = self.pieces[0].xy[0]
+        return entry
+
+    @property
+    def exit(self) -> IntArray:
+        """(2,) last needle point, 0.1 mm."""
+        end: IntArray = self.pieces[-1].xy[-1]
+        return end
+
+
+def options_of(
+    body: Body, outline: Geometry, settings: OrderSettings = ORDER
+) -> tuple[Option, ...]:
+    """Return the ways to sew an object, the way it was found first."""
+    found = as_found(body, outline, settings)
+    if body.fixed:
+        return (found,)
+    return _cheapest([found, *_Ways(body, outline, settings).all()])
+
+
+def as_found(body: Body, outline: Geometry, settings: OrderSettings = ORDER) -> Option:
+    """Return the object as it came, its underlay and top joined under the cover if need be."""
+    plain = Option(body.core, 0.0, entry_found=True, exit_found=True)
+    if body.fixed or not body.under or not body.obj.marks & RELAID or _joined(body, settings):
+        return plain
+    join = _Ways(body, outline, settings).joined(body.under, body.top)
+    if join is None:
+        return plain
+    return Option(join.pieces, join.cost_mm, entry_found=True, exit_found=True)
+
+
+def _joined(body: Body, settings: OrderSettings) -> bool:
+    """Whether hidden stitches lead from the underlay to the top as they stand."""
+    chain = [body.under[-1].xy[-1:], *(p.xy for p in body.joint), body.top[0].xy[:1]]
+    steps = lengths_mm(np.concatenate(chain) / UNITS_PER_MM)
+    return bool((steps <= settings.hidden_stitch_mm).all())
+
+
+class _Ways:
+    """Underlay and top of one object in all their turns, and the runs that join them."""
+
+    def __init__(self, body: Body, outline: Geometry, settings: OrderSettings) -> None:
+        self.body = body
+        self.settings = settings
+        self.line: Line = None
+        self.closed = False
+        if body.obj.kind is Kind.SATIN:
+            self.line, self.closed = body.centre_mm, body.is_ring
+        elif body.obj.kind is Kind.FILL:
+            self.line, self.closed = inset_edge(outline, settings.fill_inset_mm), True
+
+    def all(self) -> Iterator[Option]:
+        """Every way to sew the object."""
+        if self._loops():
+            tops = self._begun_anywhere()
+        else:
+            tops = [self.body.top, turned(self.body.top)] if self._turns() else [self.body.top]
+        for top in tops:
+            found = [j for u in self._unders(top) if (j := self.joined(u, top)) is not None]
+            yield from found
+            if found and not self._loops() and self.line is not None:
+                yield from self._entered_elsewhere(min(found, key=lambda o: o.cost_mm))
+
+    def joined(self, under: Pieces, top: Pieces) -> Option | None:
+        """Underlay, a run under the cover to where the top begins, and the top."""
+        exit_found = top is self.body.top
+        if not under:
+            return Option(top, 0.0, exit_found, exit_found)
+        run = self._run(under[-1].xy[-1], top[0].xy[0])
+        if run is None:
+            return None
+        pieces = (*under, *run_of(Role.TRAVEL, run), *top)
+        return Option(pieces, self._price(run), under is self.body.under, exit_found)
+
+    def _entered_elsewhere(self, option: Option) -> Iterator[Option]:
+        """Come in at another spot and run under the cover to where the object begins."""
+        if self.body.obj.kind is Kind.FILL:
+            assert self.line is not None
+            step = max(1, len(self.line) // self.settings.fill_entries)
+            spots = to_units(self.line[::step])
+        else:
+            spots = option.pieces[-1].xy[-1:]
+        for spot in spots:
+            run = self._run(spot, option.entry)
+            if run is not None and len(run):
+                lead = run_of(Role.TRAVEL, np.vstack([spot[None], run]).astype(np.int32))
+                yield Option(
+                    (*lead, *option.pieces),
+                    option.cost_mm + self._price(run) + self.settings.added_stitch_mm,
+                    entry_found=False,
+                    exit_found=option.exit_found,
+                )
+
+    def _run(self, begin: IntArray, end: IntArray) -> IntArray | None:
+        return way(self.line, self.closed, begin, end, self.settings)
+
+    def _price(self, run: IntArray) -> float:
+        return self.settings.added_stitch_mm * len(run)
+
+    def _turns(self) -> bool:
+        """Travel between parts of a top is covered by the later part: turned, it would show."""
+        return not any(p.role is Role.TRAVEL for p in self.body.top)
+
+    def _loops(self) -> bool:
+        """Whether the top ends where it began, so that it may begin anywhere."""
+        if not self._turns():
+            return False
+        if self.body.obj.kind is Kind.SATIN:
+            return self.body.is_ring
+        xy = points(self.body.top)
+        return self.body.obj.kind is Kind.RUN and len(xy) > 3 and bool((xy[0] == xy[-1]).all())
+
+    def _begun_anywhere(self) -> list[Pieces]:
+        """The closed top begun at several spots, in both senses."""
+        top = self.body.top
+        xy = points(top)
+        count = self.settings.ring_starts
+        along = np.concatenate([[0.0], np.cumsum(lengths_mm(xy / UNITS_PER_MM))])
+        starts = np.searchsorted(along, along[-1] * np.arange(1, count) / count)
+        far = int(np.argmax(((xy - xy[0]).astype(float) ** 2).sum(axis=1)))
+        found = [top, turned(top)]
+        for k in dict.fromkeys([*starts.tolist(), far]):
+            if 0 < k < len(xy) - 1:
+                ring = _begun_at(top, int(k))
+                found += [ring, turned(ring)]
+        return found
+
+    def _unders(self, top: Pieces) -> list[Pieces]:
+        under = self.body.under
+        if not under:
+            return [()]
+        xy = points(under)
+        found = [under]
+        if not any(p.role is not Role.UNDERLAY for p in under):
+            found.append(turned(under))
+        gap_mm = float(np.hypot(*(xy[0] - xy[-1]))) / UNITS_PER_MM
+        if len(xy) > 4 and gap_mm <= self.settings.hidden_stitch_mm:
+            k = int(np.argmin(((xy - top[0].xy[0]).astype(float) ** 2).sum(axis=1)))
+            if 0 < k < len(xy) - 1:
+                found.append(_begun_at(under, k))
+        return found
+
+
+def _begun_at(pieces: Pieces, k: int) -> Pieces:
+    """A closed line begun (and ended) at its point ``k``."""
+    xy = points(pieces)
+    closed = bool((xy[0] == xy[-1]).all())
+    ring = np.concatenate([xy[k:], xy[1 if closed else 0 : k + 1]])
+    return (Piece(pieces[0].role, read_only(ring), Link.SEWN, pieces[0].layer),)
+
+
+def _cheapest(found: list[Option]) -> tuple[Option, ...]:
+    """One option for each pair of ends (to 0.3 mm), the cheapest; the first stays first."""
+    best: dict[tuple[int, ...], Option] = {}
+    first = found[0]
+    for option in found:
+        key = (*(option.entry // 3).tolist(), *(option.exit // 3).tolist())
+        known = best.get(key)
+        if known is None or (known is not first and option.cost_mm < known.cost_mm):
+            best[key] = option
+    return tuple(best.values())

@@ -1,0 +1,222 @@
+"""The sewing order of a plan: layering first, then the fewest cuts and the shortest way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from restitch.check.judge_layering import Buried, buried_pairs
+from restitch.fix.context import Context, Plan
+from restitch.geometry import outline
+from restitch.model import Change, Kind, PlannedObject, State
+from restitch.report.model import OrderFacts
+from restitch.sequence.account import layering_changes, links_change, sequence_change
+from restitch.sequence.body import bodies
+from restitch.sequence.cover import cover_of
+from restitch.sequence.layering import Layering, layering, overlaps, repaired, stops
+from restitch.sequence.links import Way, link_rules
+from restitch.sequence.options import options_of
+from restitch.sequence.problem import searched
+from restitch.sequence.route import Route, Router
+from restitch.sequence.settings import ORDER, OrderSettings
+from restitch.sequence.sewing import sewn
+from restitch.sequence.ties import cut, share_locked, tied
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrderResult:
+    """A plan in sewing order, every link decided, and what is known about it."""
+
+    plan: Plan
+    changes: tuple[Change, ...]
+    facts: OrderFacts = field(default_factory=OrderFacts)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """The routes that may be taken."""
+
+    base: Route
+    """The order as found (repaired where the layering asks for it), everything sewn as found."""
+    least: Route
+    """The same order; objects that changed anyway may choose their ends."""
+    turned: Route
+    """The same order; every object may choose its ends."""
+    best: Route
+    """Any order."""
+    proved: bool
+    changes_at_least: int
+
+
+def order(
+    plan: Plan,
+    context: Context,
+    changed_before: Iterable[Change] = (),
+    settings: OrderSettings = ORDER,
+) -> OrderResult:
+    """Return the plan in its sewing order, with travel, trims and ties laid.
+
+    ``changed_before``: changes that other fixes made; they decide how much must be saved before
+    other objects are moved. Objects that stay where they are keep their stitches, ties and links
+    record by record; where nothing needs doing the plan comes back as it is. Deterministic.
+    """
+    plan = tuple(o for o in plan if o.pieces)
+    fixes = context.profile.fixes
+    if len(plan) < 2:
+        return _linked(plan, context, frozenset(), None, settings)
+    outlines = [outline(o) for o in plan]
+    found = _buried(plan, outlines) if "layering" in fixes else ()
+    layers = layering((*overlaps(plan, outlines), *stops(plan)), _allowed(plan, found, context))
+    taken = bodies(plan, context.profile.limits.confidence)
+    router = Router(
+        bodies=taken,
+        options=[options_of(b, o, settings) for b, o in zip(taken, outlines, strict=True)],
+        follows=_follows(plan, context),
+        cover=cover_of(outlines, [_closed(o) for o in plan]),
+        rules=link_rules(context.profile, context.source.format, settings),
+    )
+    search = _searched(router, layers, context, fixes)
+    route = _chosen(search, context, changed_before, bool(layers.swapped), settings)
+    swaps = layering_changes(plan, found, layers, context)
+    moved = sequence_change(plan, search.base, route, context)
+    if _as_it_was(route):
+        ordered, fresh = plan, frozenset[int]()
+    else:
+        ordered, fresh = sewn(route, router), _new_jumps(route)
+    done = _linked(ordered, context, fresh, plan, settings)
+    facts = OrderFacts(search.proved, search.changes_at_least, _notes(plan, layers, context))
+    return OrderResult(done.plan, (*swaps, *moved, *done.changes), facts)
+
+
+def _buried(plan: Plan, outlines: Sequence[object]) -> tuple[Buried, ...]:
+    return buried_pairs(plan, {o.id: s for o, s in zip(plan, outlines, strict=True)})  # type: ignore[misc]
+
+
+def _allowed(plan: Plan, found: Iterable[Buried], context: Context) -> tuple[tuple[int, int], ...]:
+    """Places (lower, upper) of the found pairs that are not vetoed."""
+    place = {o.id: i for i, o in enumerate(plan)}
+    by_place = ((place[b.before], place[b.after]) for b in found)
+    return tuple(
+        (lower, upper)
+        for lower, upper in by_place
+        if lower < upper
+        or context.state_of(f"layering-{plan[lower].first_record}-{plan[upper].first_record}")
+        is State.APPLIED
+    )
+
+
+def _closed(obj: PlannedObject) -> bool:
+    """Whether an object hides what lies under it."""
+    return obj.kind is not Kind.RUN and not obj.open
+
+
+def _follows(plan: Plan, context: Context) -> tuple[int, ...]:
+    """For each object the place of the one sewn just before it in the source, or -1."""
+    ids = [o.id for o in sorted(context.objects.values(), key=lambda o: o.start)]
+    rank = {id_: r for r, id_ in enumerate(ids)}
+    place = {rank[o.id]: i for i, o in enumerate(plan)}
+    return tuple(place.get(rank[o.id] - 1, -1) for o in plan)
+
+
+def _searched(router: Router, layers: Layering, context: Context, fixes: frozenset[str]) -> _Search:
+    count = len(router.bodies)
+    base_order = repaired(count, layers.pairs)
+    base = router.as_found(base_order)
+    changed = [bool(b.obj.marks) for b in router.bodies]
+    least = router.best(base_order, changed) if any(changed) or layers.swapped else base
+    if "sequence" not in fixes or context.state_of("sequence") is not State.APPLIED:
+        return _Search(base, least, least, least, False, 0)
+    turned = router.best(base_order)
+    found = searched(router, layers.pairs, base_order, context)
+    best = min((turned, router.best(found.order)), key=lambda r: _total(r, context))
+    return _Search(base, least, turned, best, found.proved, found.lower_bound_changes)
+
+
+def _total(route: Route, context: Context) -> tuple[float, int]:
+    weights = context.profile.weights
+    return (weights.colour * route.colour_changes + weights.travel * route.price_mm, route.jumps)
+
+
+def _chosen(
+    search: _Search,
+    context: Context,
+    changed_before: Iterable[Change],
+    swapped: bool,
+    settings: OrderSettings,
+) -> Route:
+    """The route that is worth its change: sound files are left in their order."""
+    anyway = swapped or _changed_anyway(changed_before, context, settings)
+    share = settings.save_along if anyway else settings.save_alone
+    base = search.base.jump_price(settings.jump_mm)
+
+    def saves(route: Route) -> float:
+        return 1.0 - route.jump_price(settings.jump_mm) / base if base > 0 else 0.0
+
+    if search.best.colour_changes < search.base.colour_changes or saves(search.best) >= share:
+        return search.best
+    if saves(search.turned) >= (share if anyway else settings.save_turning):
+        return search.turned
+    return search.least
+
+
+def _changed_anyway(
+    changed_before: Iterable[Change], context: Context, settings: OrderSettings
+) -> bool:
+    """Whether other fixes changed so much that a new order is worth having too."""
+    sizes = [abs(c.stitches_saved) for c in changed_before if c.state is State.APPLIED]
+    total = len(context.source.stitch_index)
+    return sum(sizes) >= settings.changed_share * total or any(
+        s >= settings.changed_stitches for s in sizes
+    )
+
+
+def _as_it_was(route: Route) -> bool:
+    """Whether every object is sewn as found, after the same neighbour as before."""
+    in_order = all(a < b for a, b in zip(route.order, route.order[1:], strict=False))
+    return in_order and not any(route.option) and all(route.kept[1:])
+
+
+def _new_jumps(route: Route) -> frozenset[int]:
+    return frozenset(
+        place
+        for place, (way, kept) in enumerate(zip(route.way, route.kept, strict=True))
+        if way is Way.JUMP and not kept
+    )
+
+
+def _linked(
+    plan: Plan,
+    context: Context,
+    new_jumps: frozenset[int],
+    before: Plan | None,
+    settings: OrderSettings,
+) -> OrderResult:
+    """Trim what is long and tie what is loose: at new cuts always, else where `links` may."""
+    rules = link_rules(context.profile, context.source.format, settings)
+    allowed = "links" in context.profile.fixes
+    state = context.state_of("links")
+    every = share_locked(before or plan) < 0.5
+    cut_plan, trims = cut(plan, rules.trim_over_mm)
+    tied_plan, ties = tied(cut_plan, new_jumps, every)
+    moved = before is not None and plan is not before
+    change = links_change(plan, trims, ties, state) if allowed and (trims or ties) else ()
+    if (allowed and state is State.APPLIED) or moved:
+        return OrderResult(tied_plan, change if state is State.APPLIED else change)
+    return OrderResult(plan, change)
+
+
+def _notes(plan: Plan, layers: Layering, context: Context) -> tuple[str, ...]:
+    notes = []
+    if layers.refused:
+        pairs = ", ".join(f"{plan[a].id} under {plan[b].id}" for a, b in layers.refused)
+        notes.append(
+            f"No order can bring {pairs}: parts lie over and under each other; left as they were."
+        )
+    blocks = len(context.source.threads)
+    threads = len({o.thread for o in plan})
+    if not context.source.colours_known and blocks == threads and blocks > 1:
+        notes.append(
+            f"The format stores no colours: {blocks} colour blocks are taken as {blocks} threads. "
+            "A list of threads (--threads) could let equal ones merge."
+        )
+    return tuple(notes)

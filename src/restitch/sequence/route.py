@@ -1,0 +1,159 @@
+"""A route through the design: which object after which, each by one of its options."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from restitch.model import UNITS_PER_MM, FloatArray, Link
+from restitch.sequence.body import Body
+from restitch.sequence.cover import Cover
+from restitch.sequence.links import Linker, LinkRules, Links, Way
+from restitch.sequence.options import Option
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """Objects in sewing order and the option each is sewn by."""
+
+    order: tuple[int, ...]
+    """Places in the plan."""
+    option: tuple[int, ...]
+    """Option of the object at the same place of `order`."""
+    way: tuple[Way, ...]
+    """How each object is reached from the one before (the first by a jump)."""
+    kept: tuple[bool, ...]
+    """Whether it is reached as found: the same neighbour, and neither end moved."""
+    price_mm: float
+    """Options and links, as jump travel; without colour changes."""
+    colour_changes: int
+    trims: int
+    jumps: int
+    jump_mm: float
+
+    def jump_price(self, jump_mm: float) -> float:
+        """Length of all jumps and a price for each: what the gates compare."""
+        return self.jump_mm + jump_mm * self.jumps
+
+
+@dataclass(frozen=True, eq=False)
+class Router:
+    """Everything that is known about the objects of a plan when an order is judged."""
+
+    bodies: Sequence[Body]
+    options: Sequence[tuple[Option, ...]]
+    follows: Sequence[int]
+    """For each object the place of the one that was sewn just before it in the source, or -1."""
+    cover: Cover
+    rules: LinkRules
+
+    @cached_property
+    def entries_mm(self) -> tuple[FloatArray, ...]:
+        """(k, 2) for each object."""
+        return tuple(np.array([o.entry for o in k]) / UNITS_PER_MM for k in self.options)
+
+    @cached_property
+    def exits_mm(self) -> tuple[FloatArray, ...]:
+        """(k, 2) for each object."""
+        return tuple(np.array([o.exit for o in k]) / UNITS_PER_MM for k in self.options)
+
+    @cached_property
+    def costs_mm(self) -> tuple[FloatArray, ...]:
+        """(k,) for each object."""
+        return tuple(np.array([o.cost_mm for o in k]) for k in self.options)
+
+    def thread(self, index: int) -> int:
+        """Thread class of an object."""
+        return self.bodies[index].obj.thread
+
+    def best(self, order: Sequence[int], free: Sequence[bool] | None = None) -> Route:
+        """Return the cheapest route in an order, every link at its true price.
+
+        ``free`` tells which objects may be sewn by another option than the one found. The answer
+        is exact: a shortest path through the layers of options.
+        """
+        linker = Linker(self.rules, self.cover, self.cover.last(order))
+        links: list[Links] = []
+        back: list[np.ndarray] = []
+        cost = self._own(order[0], free)
+        for place in range(1, len(order)):
+            a, b = order[place - 1], order[place]
+            found = self._links(linker, a, b, place)
+            total = cost[:, None] + found.price
+            back.append(total.argmin(axis=0))
+            cost = total.min(axis=0) + self._own(b, free)
+            links.append(found)
+        option = [int(cost.argmin())]
+        for step in reversed(back):
+            option.append(int(step[option[-1]]))
+        option.reverse()
+        return self._route(order, option, links, float(cost.min()))
+
+    def as_found(self, order: Sequence[int]) -> Route:
+        """Return the route with every object sewn as found."""
+        return self.best(order, [False] * len(self.bodies))
+
+    def _own(self, index: int, free: Sequence[bool] | None) -> FloatArray:
+        cost = self.costs_mm[index]
+        if free is None or free[index]:
+            return cost
+        held = np.full(len(cost), np.inf)
+        held[0] = cost[0]
+        return held
+
+    def _links(self, linker: Linker, a: int, b: int, place: int) -> Links:
+        same = self.thread(a) == self.thread(b)
+        found = linker.links(self.exits_mm[a], self.entries_mm[b], place, same)
+        if self.follows[b] != a:
+            return found
+        stays = np.outer(
+            [o.exit_found for o in self.options[a]], [o.entry_found for o in self.options[b]]
+        )
+        way, price = self._found_link(a, b, same)
+        return Links(np.where(stays, int(way), found.way), np.where(stays, price, found.price))
+
+    def _found_link(self, a: int, b: int, same: bool) -> tuple[Way, float]:
+        """The link as the source has it, and its price."""
+        begin, end = self.bodies[a].obj.pieces[-1].xy[-1], self.bodies[b].obj.pieces[0].xy[0]
+        length = float(np.hypot(*(end - begin))) / UNITS_PER_MM
+        link = self.bodies[b].obj.pieces[0].link
+        settings = self.rules.settings
+        if not same:
+            return Way.TRIM, length
+        if link is Link.SEWN:
+            return Way.SEWN, settings.sewn_share * length
+        jump = settings.jump_mm if length > settings.moved_mm else 0.0
+        if link is Link.JUMP and length <= self.rules.trim_over_mm:
+            return Way.JUMP, length + jump
+        return Way.TRIM, length + jump + self.rules.trim
+
+    def _route(
+        self, order: Sequence[int], option: list[int], links: list[Links], price_mm: float
+    ) -> Route:
+        ways, kept, jump_mm, jumps = [Way.JUMP], [False], 0.0, 0
+        for place, found in enumerate(links, 1):
+            a, b = order[place - 1], order[place]
+            i, j = option[place - 1], option[place]
+            ways.append(Way(int(found.way[i, j])))
+            stays = self.follows[b] == a
+            kept.append(stays and self.options[a][i].exit_found and self.options[b][j].entry_found)
+            gap = self.entries_mm[b][j] - self.exits_mm[a][i]
+            length = float(np.hypot(*gap))
+            if ways[-1] >= Way.JUMP and length > self.rules.settings.moved_mm:
+                jumps, jump_mm = jumps + 1, jump_mm + length
+        threads = [self.thread(i) for i in order]
+        changes = sum(x != y for x, y in zip(threads, threads[1:], strict=False))
+        return Route(
+            order=tuple(order),
+            option=tuple(option),
+            way=tuple(ways),
+            kept=tuple(kept),
+            price_mm=price_mm,
+            colour_changes=changes,
+            trims=sum(w is Way.TRIM for w in ways) - changes,
+            jumps=jumps,
+            jump_mm=jump_mm,
+        )
