@@ -18,7 +18,7 @@ SAVINGS = (
     ("jumps", "jumps", "{:,.0f}"),
     ("jump_mm", "jump travel, mm", "{:,.0f}"),
     ("colour_changes", "colour changes", "{:,.0f}"),
-    ("thread_m", "needle thread, m", "{:,.1f}"),
+    ("needle_m", "needle thread, m", "{:,.1f}"),
     ("minutes", "machine minutes", "{:,.1f}"),
 )
 """Figure key, its words, its format: the rows of the savings table, in this order."""
