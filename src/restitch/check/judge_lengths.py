@@ -93,7 +93,7 @@ def far_enough(xy: IntArray, least_mm: float) -> BoolArray:
     steps = np.diff(xy.astype(np.int64), axis=0)
     points = None
     done = -1
-    for at in np.flatnonzero((steps**2).sum(axis=1) < least).tolist():
+    for at in np.flatnonzero(np.square(steps).sum(axis=1) < least).tolist():
         if at + 1 <= done:
             continue
         points = xy.tolist() if points is None else points

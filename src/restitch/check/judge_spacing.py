@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from restitch.fabrics.model import Profile
-from restitch.geometry import Ladder, ladder
+from restitch.geometry import Ladder, ladder_of
 from restitch.model import Kind, PlannedObject, Role
 
 FAULT_SHARE = 0.80
@@ -76,7 +76,7 @@ def spacing_mm(obj: PlannedObject) -> tuple[float, int] | None:
 def top_ladders(obj: PlannedObject) -> list[Ladder]:
     """Regular ladders of the visible pieces."""
     found = [
-        ladder(p.xy) for p in obj.pieces if p.role is Role.TOP and p.layer == 0 and len(p.xy) > 3
+        ladder_of(p) for p in obj.pieces if p.role is Role.TOP and p.layer == 0 and len(p.xy) > 3
     ]
     return [rungs for rungs in found if rungs.is_regular]
 

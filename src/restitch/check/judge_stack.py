@@ -18,7 +18,7 @@ class StackVerdict:
     """Surplus stitching of one object."""
 
     kind: str
-    """``hidden`` (no thread of it shows), ``doubled`` (sewn twice) or ``raised`` (satin stacked)."""
+    """``hidden`` (no thread shows), ``doubled`` (sewn twice) or ``raised`` (stacked on itself)."""
     stitches: int
     """Surplus needle points."""
     layers: int

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from restitch.fabrics.model import Profile
-from restitch.geometry import Ladder, ladder, outline
+from restitch.geometry import Ladder, ladder_of, outline
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, PlannedObject, Role
 
 NARROW_MM = 3.0
@@ -84,13 +84,13 @@ def _weight(verdict: UnderlayVerdict, obj: PlannedObject) -> float:
 
 def main_column(obj: PlannedObject) -> Ladder | None:
     """Ladder of a column's cover, or None where it is in pieces or no ladder."""
-    tops = [p.xy for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
+    tops = [p for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
     if not tops:
         return None
-    main = max(tops, key=len)
-    if len(main) < MAIN_SHARE * sum(map(len, tops)):
+    main = max(tops, key=lambda p: len(p.xy))
+    if len(main.xy) < MAIN_SHARE * sum(len(p.xy) for p in tops):
         return None
-    rungs = ladder(main)
+    rungs = ladder_of(main)
     return rungs if rungs.is_regular else None
 
 
@@ -184,7 +184,7 @@ def rows_area_mm2(obj: PlannedObject) -> float:
     total = 0.0
     for piece in obj.pieces:
         if piece.role is Role.TOP and piece.layer == 0 and len(piece.xy) > 3:
-            rows = ladder(piece.xy)
+            rows = ladder_of(piece)
             if rows.is_regular:
                 total += float(rows.widths_mm.sum()) * rows.fill_spacing_mm / 2.0
     return total

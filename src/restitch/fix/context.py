@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -24,7 +25,7 @@ Plan: TypeAlias = tuple[PlannedObject, ...]
 PassResult: TypeAlias = tuple[Plan, tuple[Change, ...]]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Context:
     """Settings and source of one fix run; a pass reads it and keeps nothing."""
 
@@ -35,7 +36,7 @@ class Context:
     vetoed: frozenset[str] = frozenset()
     """Ids of changes the user does not want (or the guard has withdrawn)."""
 
-    @property
+    @cached_property
     def centre_mm(self) -> FloatArray:
         """(2,) centre of the source's needle points in file millimetres."""
         points = self.source.xy[self.source.stitch_index]

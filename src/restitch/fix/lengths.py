@@ -155,7 +155,7 @@ def _short_records(stream: Stream, least_mm: float) -> BoolArray:
     step = np.zeros(len(stream))
     step[1:] = np.hypot(*np.diff(stream.xy, axis=0).T) / UNITS_PER_MM
     tight = np.flatnonzero((step < least_mm - 1e-6) & stitch[1:-1])
-    runs = np.unique(np.searchsorted(edges[::2], tight, side="right") - 1) if len(tight) else []
+    runs = np.unique(np.searchsorted(edges[::2], tight, side="right") - 1)
     for run_number in runs:
         start, stop = edges[2 * run_number], edges[2 * run_number + 1]
         drop[start:stop] = ~_settled(stream.xy[start:stop], least_mm)

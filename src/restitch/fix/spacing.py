@@ -7,7 +7,7 @@ import numpy as np
 from restitch.check.judge_spacing import SpacingVerdict, spacing_mm, spacing_verdicts
 from restitch.fix.context import Context, PassResult, Plan
 from restitch.fix.objects import Treatment, change_of, mark, may_touch, stitch_count, treated
-from restitch.geometry import Ladder, ladder
+from restitch.geometry import Ladder, ladder_of
 from restitch.model import IntArray, Kind, Piece, PlannedObject, Role
 from restitch.plan import renewed
 from restitch.stitch.fill import fill_stitch_mm, rerowed
@@ -46,7 +46,7 @@ def _opened(obj: PlannedObject, target_mm: float, context: Context) -> PlannedOb
 def _piece(piece: Piece, kind: Kind, target_mm: float, context: Context) -> Piece:
     if piece.role is not Role.TOP or piece.layer or len(piece.xy) < 4:
         return piece
-    rungs = ladder(piece.xy)
+    rungs = ladder_of(piece)
     if not rungs.is_regular:
         return piece
     laid: IntArray | None

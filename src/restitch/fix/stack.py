@@ -18,7 +18,7 @@ from restitch.fix.objects import (
     thread_mm,
     treated,
 )
-from restitch.geometry import ladder, outline
+from restitch.geometry import ladder_of, outline
 from restitch.model import (
     UNITS_PER_MM,
     Change,
@@ -160,16 +160,16 @@ def _way_in(before: Piece, top: Piece, kind: Kind, context: Context) -> list[Pie
     rule = context.profile.fabric.underlay
     if gap_mm(before.xy[-1], top.xy[0]) <= 1.5 * rule.stitch_mm:
         return []
-    line = _under(top.xy, before.xy[-1], kind)
+    line = _under(top, before.xy[-1], kind)
     path = to_units(resampled(line, rule.stitch_mm))[1:-1]
     return [Piece(Role.TRAVEL, read_only(path))] if len(path) else []
 
 
-def _under(top: IntArray, here: IntArray, kind: Kind) -> FloatArray:
+def _under(top: Piece, here: IntArray, kind: Kind) -> FloatArray:
     """Line in millimetres from a point, along a column's middle, to the first point of its top."""
-    start, end = here / float(UNITS_PER_MM), top[0] / float(UNITS_PER_MM)
+    start, end = here / float(UNITS_PER_MM), top.xy[0] / float(UNITS_PER_MM)
     if kind is Kind.FILL:
         return np.stack([start, end])
-    centre = ladder(top).smooth_centre_mm
+    centre = ladder_of(top).smooth_centre_mm
     near = int(np.argmin(np.hypot(*(centre - start).T)))
     return np.vstack([start, centre[near::-1], end])

@@ -26,7 +26,7 @@ from restitch.fix.objects import (
     thread_mm,
     treated,
 )
-from restitch.geometry import Ladder, ladder, outline
+from restitch.geometry import Ladder, ladder_of, outline
 from restitch.model import (
     UNITS_PER_MM,
     IntArray,
@@ -90,12 +90,13 @@ def _nearer_end(obj: PlannedObject, rungs: Ladder) -> int:
 def _entry(obj: PlannedObject) -> IntArray:
     """Where the object's own stitching begins, its tie left out."""
     body = [p for p in obj.pieces if p.role is not Role.TIE]
-    return body[0].xy[0]
+    entry: IntArray = body[0].xy[0]
+    return entry
 
 
 def _fill(obj: PlannedObject, rule: UnderlayRule) -> list[Laid]:
     tops = [p for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
-    rows = ladder(max(tops, key=lambda p: len(p.xy)).xy)
+    rows = ladder_of(max(tops, key=lambda p: len(p.xy)))
     if not rows.is_regular:
         return []
     enter, leave = _entry(obj) / float(UNITS_PER_MM), tops[0].xy[0] / float(UNITS_PER_MM)

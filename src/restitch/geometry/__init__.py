@@ -1,6 +1,16 @@
 """What stitching looks like as shapes: ladders with rails and spacing, outlines as polygons."""
 
-from restitch.geometry.ladder import Ladder, ladder, smoothed, spaced_points
+from restitch.geometry.ladder import IndexArray, Ladder, ladder, ladder_of, smoothed, spaced_points
 from restitch.geometry.outline import outline, outline_of, trace
 
-__all__ = ["Ladder", "ladder", "outline", "outline_of", "smoothed", "spaced_points", "trace"]
+__all__ = [
+    "IndexArray",
+    "Ladder",
+    "ladder",
+    "ladder_of",
+    "outline",
+    "outline_of",
+    "smoothed",
+    "spaced_points",
+    "trace",
+]

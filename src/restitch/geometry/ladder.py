@@ -9,12 +9,12 @@ are not ends, so one measure serves satins, split satins, fills and rings.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray
+from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray, Piece
 
 IndexArray = NDArray[np.intp]
 
@@ -35,6 +35,8 @@ OUTER_CAP = 1.6
 """The outer side of a curve counts at most this many times the way of the centre line."""
 LONG_STROKE_SHARE = 0.5
 """Strokes longer than this share of the median tell the axis."""
+KEPT = 8192
+"""Pieces whose ladder is remembered: pieces never change, so neither does their ladder."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +63,8 @@ class Ladder:
         """(k + 1, 2) the turns; the middle of the edge step where there is one."""
         ends = np.concatenate([self.first[:1], self.last])
         begins = np.concatenate([self.first, self.last[-1:]])
-        return (self.xy_mm[ends] + self.xy_mm[begins]) / 2.0
+        nodes: FloatArray = (self.xy_mm[ends] + self.xy_mm[begins]) / 2.0
+        return nodes
 
     @cached_property
     def chords_mm(self) -> FloatArray:
@@ -71,7 +74,8 @@ class Ladder:
     @cached_property
     def widths_mm(self) -> FloatArray:
         """(k,) length of each stroke."""
-        return np.hypot(*self.chords_mm.T)
+        widths: FloatArray = np.hypot(*self.chords_mm.T)
+        return widths
 
     @cached_property
     def width_mm(self) -> float:
@@ -187,7 +191,8 @@ class Ladder:
     @cached_property
     def holes_inside(self) -> IndexArray:
         """(k,) needle points strictly inside each stroke."""
-        return np.maximum(self.last - self.first - 1, 0)
+        holes: IndexArray = np.maximum(self.last - self.first - 1, 0)
+        return holes
 
     @cached_property
     def is_regular(self) -> bool:
@@ -231,6 +236,12 @@ def ladder(xy: IntArray | FloatArray) -> Ladder:
     first = kept[np.concatenate([ends[:1], begins])]
     last = kept[ends[1:]]
     return Ladder(xy_mm, first, last)
+
+
+@lru_cache(maxsize=KEPT)
+def ladder_of(piece: Piece) -> Ladder:
+    """Return the ladder of a piece; kept, because judges, fixes and order all ask for it."""
+    return ladder(piece.xy)
 
 
 def spaced_points(xy_mm: FloatArray, least_mm: float) -> IndexArray:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from restitch.geometry.ladder import Ladder, ladder
-from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, PlannedObject, Role
+from restitch.geometry.ladder import KEPT, Ladder, ladder_of
+from restitch.model import UNITS_PER_MM, FloatArray, Kind, Piece, PlannedObject, Role
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -30,15 +30,15 @@ def outline(obj: PlannedObject) -> Geometry:
     A valid polygon or multipolygon: rails traced for satins, row ends traced for fills, the
     line as wide as its thread for runs; empty when the object has no visible stitching.
     """
-    pieces = [p.xy for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
-    return outline_of(pieces, obj.kind)
+    return outline_of(tuple(p for p in obj.pieces if p.role is Role.TOP and p.layer == 0), obj.kind)
 
 
-def outline_of(pieces: Sequence[IntArray], kind: Kind) -> Geometry:
-    """As `outline`, for the (k, 2) needle points in 0.1 mm of each unbroken piece."""
+@lru_cache(maxsize=KEPT)
+def outline_of(pieces: tuple[Piece, ...], kind: Kind) -> Geometry:
+    """As `outline`, for pieces of visible stitching; kept, because every room asks for it."""
     import shapely
 
-    shapes = [_shape(xy, kind) for xy in pieces if len(xy) > 1]
+    shapes = [_shape(p, kind) for p in pieces if len(p.xy) > 1]
     if not shapes:
         return shapely.Polygon()
     whole = shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
@@ -48,12 +48,12 @@ def outline_of(pieces: Sequence[IntArray], kind: Kind) -> Geometry:
     return tidy if tidy.is_valid else tidy.buffer(0)
 
 
-def _shape(xy: IntArray, kind: Kind) -> Geometry:
+def _shape(piece: Piece, kind: Kind) -> Geometry:
     if kind is not Kind.RUN:
-        rungs = ladder(xy)
+        rungs = ladder_of(piece)
         if rungs.is_regular:
             return trace(rungs)
-    return _thread(np.asarray(xy, np.float64) / UNITS_PER_MM, kind)
+    return _thread(np.asarray(piece.xy, np.float64) / UNITS_PER_MM, kind)
 
 
 def _thread(xy_mm: FloatArray, kind: Kind) -> Geometry:

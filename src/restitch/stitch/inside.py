@@ -57,9 +57,11 @@ def _shortest(corners: FloatArray, first: np.ndarray, second: np.ndarray) -> Flo
     graph = nx.Graph()
     graph.add_nodes_from((0, 1))
     length = np.hypot(*(corners[first] - corners[second]).T)
-    graph.add_weighted_edges_from(zip(first.tolist(), second.tolist(), length.tolist(), strict=False))
+    edges = zip(first.tolist(), second.tolist(), length.tolist(), strict=True)
+    graph.add_weighted_edges_from(edges)
     try:
         path = nx.dijkstra_path(graph, 0, 1)
     except nx.NetworkXNoPath:
         return None
-    return corners[path]
+    way: FloatArray = corners[path]
+    return way

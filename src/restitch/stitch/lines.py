@@ -53,8 +53,6 @@ def corner_stitches(line_mm: FloatArray, stitch_mm: float, corner_deg: float = 3
     corners = 1 + np.flatnonzero(np.abs(np.diff(heading)) > np.radians(corner_deg))
     bounds = [0, *corners, len(line_mm) - 1]
     parts = [
-        resampled(line_mm[a : b + 1], stitch_mm)[1:]
-        for a, b in itertools.pairwise(bounds)
-        if b > a
+        resampled(line_mm[a : b + 1], stitch_mm)[1:] for a, b in itertools.pairwise(bounds) if b > a
     ]
     return np.concatenate([line_mm[:1], *parts])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from restitch.geometry import Ladder
+from restitch.geometry import IndexArray, Ladder
 from restitch.model import FloatArray, IntArray
 from restitch.stitch.lines import to_units
 
@@ -42,7 +42,7 @@ def relaid_satin(rungs: Ladder, spacing_mm: float, split_over_mm: float) -> IntA
     return to_units(split_strokes(points, split_over_mm))
 
 
-def _on_rails(rungs: Ladder, at: FloatArray, side: IntArray) -> FloatArray:
+def _on_rails(rungs: Ladder, at: FloatArray, side: IndexArray) -> FloatArray:
     """(n, 2) points at node numbers ``at``, each on rail 0 or 1."""
     number = np.arange(len(rungs) + 1)
     both = [

@@ -44,10 +44,11 @@ def _lock(inward_mm: FloatArray) -> IntArray:
     # a point, or stitching that returns at once: any direction will do
     along = way / length if length > BACK_MM / 2 else np.array([1.0, 0.0])
     aside = np.array([-along[1], along[0]])
-    reach = end + along * max(length, REACH_MM) if length <= BACK_MM else reach
     back = end + along * BACK_MM + aside * ASIDE_MM
-    lock = np.stack([end, reach, back, end])
-    return np.rint(lock * UNITS_PER_MM).astype(np.int32)
+    lock: IntArray = np.rint(
+        np.stack([end, end + along * REACH_MM, back, end]) * UNITS_PER_MM
+    ).astype(np.int32)
+    return lock
 
 
 def _enough(inward_mm: FloatArray) -> int:
