@@ -1,21 +1,28 @@
 """Reading and writing stitch files: safe reading, exact writing, whole files or none."""
 
-from restitch.files.encode import Encoded, encode, round_trip
+from restitch.files.encode import Encoded, difference, encode, round_trip
 from restitch.files.facts import FORMATS, Format, facts
-from restitch.files.read import decode, digest, read_stream, readable_extensions
-from restitch.files.write import check_target, write_bytes
+from restitch.files.process import ReaderProcess, ReadLimits
+from restitch.files.read import decode, digest, read_stream, readable_extensions, unchanged
+from restitch.files.write import check_target, clear_leftovers, write_bytes, write_stream
 
 __all__ = [
     "FORMATS",
     "Encoded",
     "Format",
+    "ReadLimits",
+    "ReaderProcess",
     "check_target",
+    "clear_leftovers",
     "decode",
+    "difference",
     "digest",
     "encode",
     "facts",
     "read_stream",
     "readable_extensions",
     "round_trip",
+    "unchanged",
     "write_bytes",
+    "write_stream",
 ]

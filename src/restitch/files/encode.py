@@ -1,25 +1,23 @@
-"""From a `Stream` to the bytes of a machine format, read back and compared.
-
-The record list is built here, below each format's limits, so that the library's encoder has
-nothing left to change; threads are filled first, so that it never picks colours of its own.
-"""
+"""From a `Stream` to the bytes of a machine format, read back and compared."""
 
 from __future__ import annotations
 
 import io
-import unicodedata
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from restitch.errors import WriteError
+from restitch.errors import UnreadableError, WriteError
 from restitch.files.facts import FORMATS, Format, facts
+from restitch.files.losses import losses
+from restitch.files.names import plain_name, plain_thread
 from restitch.files.read import decode
-from restitch.files.threads import placeholder
+from restitch.files.records import Records, build, cut_ordinals
 from restitch.model import Command, Stream, Thread
-
-_MARK_SHIFT = {Command.NEEDLE_SET, Command.COLOR_CHANGE}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,9 +42,14 @@ def encode(stream: Stream, extension: str) -> Encoded:
         known = ", ".join(FORMATS)
         raise WriteError(f".{extension} cannot be written; formats that can: {known}")
     _check_limits(stream, fmt)
-    data = _library_bytes(stream, fmt)
-    back = decode(data, fmt.extension, f"result.{fmt.extension}")
-    _compare(stream, back, fmt)
+    data = _library_bytes(build(stream, fmt), plain_name(stream.name, fmt), fmt)
+    try:
+        back = decode(data, fmt.extension, "read-back")
+    except UnreadableError as error:
+        raise WriteError(f"{error}; nothing written") from None
+    problem = difference(stream, back, fmt)
+    if problem:
+        raise WriteError(f"read-back {problem}; nothing written")
     return Encoded(data, back, losses(stream, fmt))
 
 
@@ -56,56 +59,42 @@ def round_trip(stream: Stream, extension: str) -> Stream:
 
 
 def _check_limits(stream: Stream, fmt: Format) -> None:
-    if len(stream.threads) > fmt.most_colours:
-        raise WriteError(
-            f"{len(stream.threads)} colour blocks; .{fmt.extension} holds {fmt.most_colours}"
-        )
     if not len(stream.stitch_index):
         raise WriteError("no stitches to write")
+    blocks = int(stream.block_of_record[-1]) + 1
+    if len(stream.threads) != blocks:
+        raise WriteError(f"{len(stream.threads)} threads for {blocks} colour blocks")
+    stops = int((stream.command == Command.STOP).sum())
+    entries = blocks + (stops if fmt.same_thread_change == "stop" else 0)
+    if entries > fmt.most_colours:
+        raise WriteError(
+            f"{entries} colour blocks and stops; .{fmt.extension} holds {fmt.most_colours}"
+        )
 
 
-def losses(stream: Stream, fmt: Format) -> tuple[str, ...]:
-    """Return what the target format cannot carry of this stream, in plain words."""
-    lost = []
-    dot = f".{fmt.extension}"
-    if fmt.extension == stream.format:
-        return ()
-    if fmt.colours == "none" and stream.colours_known:
-        lost.append(f"{dot} stores no thread colours: keep the colour list with the file")
-    if fmt.colours == "palette" and stream.colours_known:
-        lost.append(f"{dot} stores the nearest colours of a fixed palette")
-    if fmt.colours == "exact" and not fmt.thread_names and any(t.name for t in stream.threads):
-        lost.append(f"{dot} stores no thread names")
-    if not fmt.stops and (stream.command == Command.STOP).any():
-        lost.append(f"{dot} cannot tell a stop from a colour change")
-    if not fmt.name_letters and stream.name:
-        lost.append(f"{dot} stores no design name")
-    if fmt.needles and len(stream.threads) > fmt.needles:
-        lost.append(f"{dot} has {fmt.needles} needles; colours after that share them")
-    if fmt.colours != "none" and not stream.colours_known:
-        lost.append(f".{stream.format} names no colours; {dot} is given placeholders")
-    if fmt.extension == "jef" and np.ptp(stream.xy, axis=0).max() > 2000:
-        lost.append(".jef states a hoop of 110 x 110 mm for designs over 200 mm")
-    return tuple(lost)
+@cache
+def _writers() -> Mapping[str, Any]:
+    import pyembroidery
+
+    formats = pyembroidery.EmbPattern.supported_formats()
+    return {f["extension"]: f["writer"] for f in formats if f.get("writer")}
 
 
-def _library_bytes(stream: Stream, fmt: Format) -> bytes:
+def _library_bytes(records: Records, name: str, fmt: Format) -> bytes:
     import pyembroidery
 
     pattern = pyembroidery.EmbPattern()
-    pattern.stitches = _rows(stream, fmt)
-    for block, thread in enumerate(stream.threads):
-        pattern.add_thread(_library_thread(thread if thread else placeholder(block)))
-    name = ascii_text(stream.name)[: fmt.name_letters]
+    pattern.stitches = records.table.tolist()
+    pattern.threadlist = [_library_thread(plain_thread(t, fmt)) for t in records.threads]
     if name:
         pattern.metadata("name", name)
-    writer = next(
-        f["writer"] for f in pyembroidery.supported_formats() if f["extension"] == fmt.extension
-    )
-    target: Any = io.StringIO(newline="") if fmt.text else io.BytesIO()
-    pyembroidery.EmbPattern.write_embroidery(writer, pattern, target, dict(fmt.settings))
+    writer = _writers()[fmt.extension]
+    text = getattr(writer, "WRITE_FILE_IN_TEXT_MODE", False)
+    target: Any = io.StringIO() if text else io.BytesIO()
+    # The records are built for the format already: its encoder is not needed.
+    writer.write(pattern, target, dict(fmt.settings))
     value = target.getvalue()
-    return value.encode("utf-8") if isinstance(value, str) else bytes(value)
+    return value.encode("ascii") if isinstance(value, str) else bytes(value)
 
 
 def _library_thread(thread: Thread) -> Any:
@@ -113,134 +102,101 @@ def _library_thread(thread: Thread) -> Any:
 
     result = pyembroidery.EmbThread()
     result.color = 0xFF000000 | thread.rgb
-    result.description = ascii_text(thread.name)
-    result.catalog_number = ascii_text(thread.number)
-    result.brand = ascii_text(thread.brand)
-    result.chart = ""
+    result.description = thread.name
+    result.catalog_number = thread.number
+    result.brand = thread.brand
+    result.chart = result.details = result.weight = ""
     return result
 
 
-def ascii_text(text: str) -> str:
-    """Return text without accents, control characters, quotes and commas: two-byte letters and
-    separators corrupt several formats."""
-    folded = unicodedata.normalize("NFKD", text).encode("ascii", "replace").decode()
-    plain = "".join(c for c in folded if c.isprintable() and c not in "\"',")
-    return plain.replace("?", "") if "?" not in text and not text.isascii() else plain
+def difference(stream: Stream, back: Stream, fmt: Format) -> str:
+    """Return how a file's content differs from the stream it was made of, or ``""``.
 
-
-def _rows(stream: Stream, fmt: Format) -> list[list[int]]:
-    """Return the record list: long moves split, a jump where the format wants one, one END."""
-    table, blocks = _prepared(stream, fmt)
-    table = _split(table, fmt.largest_move)
-    if fmt.needles:
-        table = _with_needles(table, stream, blocks, fmt)
-    rows: list[list[int]] = table.tolist()
-    if fmt.extension == "vp3":
-        rows = _vp3_centred(rows)
-    return rows
-
-
-def _prepared(stream: Stream, fmt: Format) -> tuple[Any, int]:
-    """Return records as (n, 3) int64: no END or speed records, trims where jumps need them."""
-    keep = ~np.isin(stream.command, (Command.END, Command.SLOW, Command.FAST))
-    xy, command = stream.xy[keep].astype(np.int64), stream.command[keep].astype(np.int64)
-    change = np.isin(command, (Command.COLOR_CHANGE, Command.NEEDLE_SET))
-    if len(command) and command[0] == Command.NEEDLE_SET:
-        xy, command, change = xy[1:], command[1:], change[1:]
-    command[change] = Command.COLOR_CHANGE
-    table = np.column_stack([xy, command])
-    if fmt.jump_sews:
-        table = _trim_before_jumps(table)
-    used = np.flatnonzero(np.isin(table[:, 2], (Command.STITCH, Command.TRIM)))
-    table = table[: used[-1] + 1] if len(used) else table
-    end = np.array([[*table[-1, :2], Command.END]])
-    return np.concatenate([_jump_first(table), end]), int(change.sum()) + 1
-
-
-def _jump_first(table: Any) -> Any:
-    """Insert the jump to the first stitch after the start, a trim or a change where it lacks."""
-    command = table[:, 2]
-    stitch = command == Command.STITCH
-    before = np.concatenate([[Command.TRIM], command[:-1]])
-    lacks = stitch & np.isin(before, (Command.TRIM, Command.COLOR_CHANGE, Command.STOP))
-    moved = np.concatenate([[True], (np.diff(table[:, :2], axis=0) != 0).any(axis=1)])
-    at = np.flatnonzero(lacks & (moved | (np.arange(len(table)) == 0)))
-    jumps = table[at].copy()
-    jumps[:, 2] = Command.JUMP
-    return np.insert(table, at, jumps, axis=0)
-
-
-def _trim_before_jumps(table: Any) -> Any:
-    command = table[:, 2]
-    before = np.concatenate([[Command.TRIM], command[:-1]])
-    at = np.flatnonzero((command == Command.JUMP) & (before == Command.STITCH))
-    trims = table[at - 1].copy()
-    trims[:, 2] = Command.TRIM
-    return np.insert(table, at, trims, axis=0)
-
-
-def _split(table: Any, limit: int) -> Any:
-    """Split moves that one record cannot hold: jumps up to the last step, then the record."""
-    step = np.diff(table[:, :2], axis=0, prepend=np.zeros((1, 2), np.int64))
-    pieces = np.maximum(1, -(-np.abs(step).max(axis=1) // limit))
-    if (pieces == 1).all():
-        return table
-    row = np.repeat(np.arange(len(table)), pieces)
-    first = np.cumsum(pieces) - pieces
-    part = np.arange(len(row)) - first[row] + 1
-    result = table[row].copy()
-    start = table[row, :2] - step[row]
-    result[:, :2] = start + np.round(step[row] * (part / pieces[row])[:, None]).astype(np.int64)
-    result[part < pieces[row], 2] = Command.JUMP
-    return result
-
-
-def _with_needles(table: Any, stream: Stream, blocks: int, fmt: Format) -> Any:
-    """Put needle numbers in place of colour changes, the first at the very start."""
-    from pyembroidery import encode_thread_change
-
-    needles = _needle_numbers(stream, blocks, fmt)
-    at = np.flatnonzero(table[:, 2] == Command.COLOR_CHANGE)
-    codes = [encode_thread_change(int(Command.NEEDLE_SET), None, n) for n in needles]
-    table[at, 2] = codes[1:]
-    first = np.array([[*table[0, :2] * 0, codes[0]]])
-    return np.concatenate([first, table])
-
-
-def _needle_numbers(stream: Stream, blocks: int, fmt: Format) -> list[int]:
-    """Needle numbers the stream carries, else threads numbered in order of first use."""
-    change = np.flatnonzero(stream.command == Command.NEEDLE_SET)
-    if stream.data is not None and len(change) == blocks:
-        return [((int(d) >> 8) & 0xFF) - 1 for d in stream.data[change]]
-    numbers: dict[Thread, int] = {}
-    return [numbers.setdefault(t, len(numbers)) % fmt.needles + 1 for t in stream.threads]
-
-
-def _vp3_centred(rows: list[list[int]]) -> list[list[int]]:
-    """The writer halves the extents: make both sums even, or colour blocks shift by 0.1 mm."""
-    xs, ys = [r[0] for r in rows], [r[1] for r in rows]
-    odd = ((min(xs) + max(xs)) % 2, (min(ys) + max(ys)) % 2)
-    if any(odd):
-        rows.insert(0, [max(xs) + odd[0], max(ys) + odd[1], int(Command.JUMP)])
-    return rows
-
-
-def _compare(stream: Stream, back: Stream, fmt: Format) -> None:
-    """Raise `WriteError` unless needle points and colour blocks read back equal."""
-    wanted, found = stream.xy[stream.stitch_index], back.xy[back.stitch_index]
+    Compared are needle points, places of colour changes and stops, the thread of every stitch
+    as far as the format stores it, and trims as far as the format tells them from jumps.
+    """
+    ends = np.flatnonzero(stream.command == Command.END)
+    command = stream.command[: ends[0]] if len(ends) else stream.command
+    stitches = np.flatnonzero(command == Command.STITCH)
+    wanted, found = stream.xy[stitches], back.xy[back.stitch_index]
     if len(wanted) != len(found):
-        raise WriteError(
-            f"read-back has {len(found):,} stitches for {len(wanted):,}; nothing written"
-        )
-    shift = found[0] - wanted[0]
-    off = np.flatnonzero((found - shift != wanted).any(axis=1))
-    if len(off) and not (fmt.extension == "vp3" and _within_rounding(wanted, found)):
-        raise WriteError(f"read-back differs at stitch {off[0] + 1:,}; nothing written")
-    blocks, back_blocks = (s.block_of_record[s.stitch_index] for s in (stream, back))
-    if fmt.stops and not np.array_equal(blocks, back_blocks):
-        raise WriteError("read-back has other colour blocks; nothing written")
+        return f"has {len(found):,} stitches for {len(wanted):,}"
+    off = np.flatnonzero((found != wanted).any(axis=1))
+    if len(off):
+        return f"differs at stitch {off[0] + 1:,}"
+    return (
+        _other_halts(command, back, fmt)
+        or _other_threads(stream, stitches, back, fmt)
+        or _other_trims(command, back, fmt)
+    )
 
 
-def _within_rounding(wanted: Any, found: Any) -> bool:
-    shift = np.round(np.median(found - wanted, axis=0)).astype(np.int64)
-    return bool(np.abs(found - wanted - shift).max() <= 1)
+def _inside(places: NDArray[np.int64]) -> NDArray[np.int64]:
+    """What happens before the first stitch cuts and halts nothing."""
+    return places[places > 0]
+
+
+def _other_halts(command: NDArray[np.uint8], back: Stream, fmt: Format) -> str:
+    change = (Command.COLOR_CHANGE, Command.NEEDLE_SET)
+    kinds = change if fmt.stops == "lost" else (*change, Command.STOP)
+    wanted, found = (_inside(cut_ordinals(c, *kinds)) for c in (command, back.command))
+    if not np.array_equal(wanted, found):
+        return "has other colour changes or stops"
+    if fmt.stops == "kept" and fmt.same_thread_change == "kept" and fmt.extension != "jef":
+        wanted, found = (_inside(cut_ordinals(c, Command.STOP)) for c in (command, back.command))
+        if not np.array_equal(wanted, found):
+            return "has other stops"
+    return ""
+
+
+def _other_threads(stream: Stream, stitches: NDArray[np.intp], back: Stream, fmt: Format) -> str:
+    if fmt.colours != "exact":
+        return ""
+    held: Callable[[Thread], object] = (
+        (lambda t: plain_thread(t, fmt)) if fmt.thread_names else (lambda t: t.rgb & 0xFFFFFF)
+    )
+    number: dict[object, int] = {}
+    ids = [
+        np.array([number.setdefault(held(t), len(number)) for t in s.threads])
+        for s in (stream, back)
+    ]
+    wanted = ids[0][stream.block_of_record[stitches]]
+    found = ids[1][back.block_of_record[back.stitch_index]]
+    off = np.flatnonzero(wanted != found)
+    return f"has another thread at stitch {off[0] + 1:,}" if len(off) else ""
+
+
+def _other_trims(command: NDArray[np.uint8], back: Stream, fmt: Format) -> str:
+    """Every trim is there, and no trim is where neither a trim nor a jump was asked for."""
+    stitches = int((command == Command.STITCH).sum())
+    trims = _inside(cut_ordinals(command, Command.TRIM))
+    jumps = _inside(cut_ordinals(command, Command.JUMP))
+    halts = cut_ordinals(command, Command.STOP, Command.COLOR_CHANGE, Command.NEEDLE_SET)
+    found = _inside(cut_ordinals(back.command, Command.TRIM))
+    # A change cuts the thread anyway, and some formats have no place for a trim beside it.
+    unseen = _short_moves(back, fmt)
+    lacking = np.setdiff1d(trims[trims < stitches], np.concatenate([found, halts, unseen]))
+    if len(lacking):
+        return f"lacks the trim after stitch {lacking[0]:,}"
+    asked = np.concatenate([trims, jumps, halts, [stitches]])
+    long_moves = _long_moves(back, fmt)
+    extra = np.setdiff1d(found, np.concatenate([asked, long_moves]))
+    return f"trims after stitch {extra[0]:,}" if len(extra) else ""
+
+
+def _steps(back: Stream) -> NDArray[np.int64]:
+    points = back.xy[back.stitch_index].astype(np.int64)
+    steps: NDArray[np.int64] = np.abs(np.diff(points, axis=0)).max(axis=1, initial=0)
+    return steps
+
+
+def _short_moves(back: Stream, fmt: Format) -> NDArray[np.int64]:
+    """Stitches after which a trim is in the file but too short a move follows for readers."""
+    if fmt.trims_over is None:
+        return np.zeros(0, np.int64)
+    return np.flatnonzero(_steps(back) <= fmt.trims_over) + 1
+
+
+def _long_moves(back: Stream, fmt: Format) -> NDArray[np.int64]:
+    """Stitches after which the way to the next needs more than one record."""
+    return np.flatnonzero(_steps(back) > fmt.largest_move) + 1

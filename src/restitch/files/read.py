@@ -3,208 +3,190 @@
 from __future__ import annotations
 
 import hashlib
-import io
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from restitch.errors import UnreadableError
-from restitch.files.guards import check_bytes
-from restitch.files.threads import pes_threads, placeholder, plain_thread
-from restitch.model import ByteArray, Command, IntArray, Stream, Thread, read_only
+from restitch.files.facts import COLOURS_ONLY, FORMATS, READ_ONLY_BYTES
+from restitch.files.guards import MOST_BYTES, WITHOUT_END, Damaged, check_after, check_before
+from restitch.files.parse import Parsed, ParseFailed, parse, readers
+from restitch.files.process import ReaderProcess
+from restitch.files.threads import resolve
+from restitch.model import ByteArray, Command, IntArray, Stream, read_only
 
-COLOURLESS = ("dst", "exp", "u01", "100", "10o", "dsb", "dsz", "ksm", "tap", "exy", "fxy", "zxy")
-"""Formats that store no colours (a DST may: its threads are then listed)."""
-
-MOST_MM = 600
+MOST_MM = 600.0
 """Larger designs fit no hoop."""
 
-_KNOWN = np.array(sorted(int(c) for c in Command))
+MOST_MOVE_MM = 1000.0
+"""A longer way from the origin to the design is no honest move."""
+
+MOST_RECORDS_HERE = 1_500_000
+"""Files that may hold more are parsed in the reader process (1 M records: 2.3 s, 0.2 GiB)."""
+
+_KNOWN = np.array(sorted(int(c) for c in Command), np.int64)
 
 
 def digest(path: Path) -> str:
     """Return the SHA-256 of a file as hex."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def unchanged(path: Path, digest_before: str) -> bool:
+    """Tell whether a file still has the bytes it had when `digest` was taken."""
+    try:
+        return digest(path) == digest_before
+    except OSError:
+        return False
 
 
 def readable_extensions() -> tuple[str, ...]:
-    """Return the extensions of stitch files that can be read, the most common first."""
-    import pyembroidery
-
-    only_colours = ("edr", "col", "inf", "pmv", "gcode")
-    return tuple(
-        f["extension"]
-        for f in pyembroidery.supported_formats()
-        if f.get("reader") and f["extension"] not in only_colours
-    )
+    """Return the extensions of stitch files that can be read, those that can be written first."""
+    others = sorted(set(readers()) - set(FORMATS) - set(COLOURS_ONLY))
+    return (*FORMATS, *others)
 
 
-def read_stream(path: Path) -> Stream:
-    """Return the stitch file at a path as a stream.
+def read_stream(path: Path, *, reader: ReaderProcess | None = None) -> Stream:
+    """Return the stitch file at a path as a stream; record ``i`` is pyembroidery's record ``i``.
 
-    Raises `UnreadableError` with one line that names the file and the reason.
+    ``reader``: a warm process for files that must be parsed apart; without one each such file
+    starts its own. Raises `UnreadableError` with one line: the file and the reason.
     """
-    name = path.name
     extension = path.suffix.lower().lstrip(".")
-    if path.is_dir():
-        raise UnreadableError(f"{path}: is a folder, not a stitch file")
-    if extension not in readable_extensions():
-        known = ", ".join(readable_extensions()[:10])
-        raise UnreadableError(f"{name}: unknown extension; known: {known}, ...")
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise UnreadableError(f"{path}: no such file") from None
-    except OSError as error:
-        raise UnreadableError(f"{path}: cannot be read ({error.strerror})") from None
-    return decode(data, extension, name)
+    data = _bytes(path, extension)
+    return decode(data, extension, path.name, reader=reader)
 
 
-def decode(data: bytes, extension: str, name: str) -> Stream:
-    """Return the stream of a file's bytes; ``name`` is how messages call the file."""
-    warnings = check_bytes(data, extension, name)
-    pattern, listed = _parse(data, extension, name)
-    xy, command, extra = _records(pattern, name, len(data))
-    return _sane(data, extension, name, pattern, listed, xy, command, extra, warnings)
-
-
-def _parse(data: bytes, extension: str, name: str) -> tuple[Any, list[Any]]:
-    """Return (pattern, threads as listed before stops were told apart)."""
-    import pyembroidery
-
-    reader = next(
-        f["reader"] for f in pyembroidery.supported_formats() if f["extension"] == extension
-    )
-    pattern = _Pattern()
-    try:
-        text = extension in ("json", "csv")
-        source: Any = io.StringIO(data.decode("utf-8")) if text else io.BytesIO(data)
-        reader.read(source, pattern)
-    except MemoryError:
-        raise UnreadableError(f"{name}: needs more memory than allowed to unpack") from None
-    except Exception as error:  # damaged files raise whatever the reader stumbles over
-        kind = type(error).__name__
-        raise UnreadableError(
-            f"{name}: damaged or not a {extension.upper()} file ({kind} while reading)"
-        ) from None
-    return pattern, pattern.listed
-
-
-def _Pattern() -> Any:  # noqa: N802 - a class made late, so that pyembroidery loads late
-    from pyembroidery import EmbPattern
-
-    class Listening(EmbPattern):  # type: ignore[misc]
-        """Remembers the thread list as it was before equal neighbours became stops."""
-
-        def __init__(self) -> None:
-            super().__init__()
-            self.kept: list[Any] | None = None
-
-        def interpolate_duplicate_color_as_stop(self) -> None:
-            self.kept = list(self.threadlist)
-            super().interpolate_duplicate_color_as_stop()
-
-        @property
-        def listed(self) -> list[Any]:
-            return self.kept if self.kept is not None else list(self.threadlist)
-
-    return Listening()
-
-
-def _records(pattern: Any, name: str, size: int) -> tuple[IntArray, ByteArray, IntArray]:
-    """Return positions on the 0.1 mm grid, commands and their upper bits."""
-    stitches = pattern.stitches
-    if len(stitches) > max(1000, size * 10):
-        raise UnreadableError(f"{name}: damaged (more records than its bytes can hold)")
-    try:
-        table = np.array(stitches, dtype=np.float64).reshape(-1, 3)
-    except (ValueError, TypeError, OverflowError):
-        raise UnreadableError(f"{name}: a coordinate is not a number") from None
-    if not np.isfinite(table).all():
-        raise UnreadableError(f"{name}: a coordinate is not a number")
-    if len(table) and np.abs(table[:, :2]).max() > 1e8:
-        raise UnreadableError(f"{name}: {_metres(table)} wide, larger than any hoop")
-    codes = table[:, 2].astype(np.int64)
-    command = (codes & 0xFF).astype(np.uint8)
-    if not np.isin(command, _KNOWN).all():
-        raise UnreadableError(f"{name}: holds an unknown or a drawing command; not for a machine")
-    xy = np.round(table[:, :2]).astype(np.int32)
-    return xy, command, (codes >> 8).astype(np.int32)
-
-
-def _metres(table: Any) -> str:
-    width = float(2 * np.abs(table[:, :2]).max()) / 10_000
-    return f"{width:.1f} m" if width < 1e6 else "kilometres"
-
-
-def _sane(
-    data: bytes,
-    extension: str,
-    name: str,
-    pattern: Any,
-    listed: list[Any],
-    xy: IntArray,
-    command: ByteArray,
-    extra: IntArray,
-    warnings: tuple[str, ...],
+def decode(
+    data: bytes, extension: str, name: str, *, reader: ReaderProcess | None = None
 ) -> Stream:
-    sewn = command == Command.STITCH
-    if not sewn.any():
-        raise UnreadableError(f"{name}: no stitches")
-    width = float(np.ptp(xy, axis=0).max()) / 10
-    if width > MOST_MM:
-        raise UnreadableError(f"{name}: {width / 1000:.1f} m wide, larger than any hoop")
-    if len(np.unique(xy[sewn], axis=0)) < 2:
-        raise UnreadableError(f"{name}: all stitches in one hole; nothing to sew")
-    command, threads, known, more = _threads(data, extension, pattern, listed, command)
-    metadata = {str(k).lower(): v for k, v in pattern.extras.items()}
+    """Return the stream of a file's bytes; ``name`` is how messages call the file."""
+    try:
+        doubts = check_before(data, extension)
+        parsed = _parsed(data, extension, reader)
+        more = check_after(data, extension, parsed.stopped, len(parsed.rows))
+        return _stream(parsed, data, extension, doubts + more)
+    except (Damaged, ParseFailed) as error:
+        raise UnreadableError(f"{name}: {error}") from None
+
+
+def _bytes(path: Path, extension: str) -> bytes:
+    if extension in COLOURS_ONLY:
+        raise UnreadableError(f"{path.name}: holds thread colours only, no stitches")
+    try:
+        if path.is_dir():
+            raise UnreadableError(f"{path}: is a folder, not a stitch file")
+        if path.exists() and extension not in readers():
+            known = ", ".join(readable_extensions())
+            raise UnreadableError(f"{path.name}: unknown extension; known: {known}")
+        with path.open("rb") as file:
+            return file.read(MOST_BYTES + 1)
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise UnreadableError(f"{path}: cannot be read ({reason.lower()})") from None
+    except ValueError:  # a null byte in the name
+        raise UnreadableError(f"{path}: is no file name") from None
+
+
+def is_bounded(extension: str, size: int) -> bool:
+    """Tell whether a file can be parsed in this process.
+
+    Its reader does a bounded amount of work for each byte (every loop reads bytes until they
+    run out, and no count in the file sizes anything), and its bytes cannot hold so many records
+    that time or memory would run away. All other files are parsed under limits, in a child.
+    """
+    fmt = FORMATS.get(extension)
+    least = fmt.bytes_per_stitch if fmt else READ_ONLY_BYTES.get(extension)
+    return least is not None and size / least <= MOST_RECORDS_HERE
+
+
+def _parsed(data: bytes, extension: str, reader: ReaderProcess | None) -> Parsed:
+    if is_bounded(extension, len(data)):
+        return parse(data, extension)
+    if reader is not None:
+        return reader.parse(data, extension)
+    with ReaderProcess() as own:
+        return own.parse(data, extension)
+
+
+def _stream(parsed: Parsed, data: bytes, extension: str, doubts: tuple[str, ...]) -> Stream:
+    table = _table(parsed.rows)
+    _check_coordinates(table)
+    command, extra = _commands(table[:, 2])
+    xy = np.round(table[:, :2]).astype(np.int32)
+    _check_stitches(xy, command)
+    doubts += _open_end(extension, xy, command)
+    off_grid = float(np.abs(table[:, :2] - xy).max())
+    if off_grid > 0:
+        doubts += (f"points moved to the 0.1 mm grid, by up to {off_grid / 10:.3f} mm",)
+    found = resolve(parsed, data, extension, command, extra)
     return Stream(
         xy=read_only(xy),
-        command=read_only(command),
-        threads=threads,
+        command=read_only(found.command),
+        threads=found.threads,
         format=extension,
-        name=str(metadata.get("name") or "").strip(),
-        colours_known=known,
+        name=parsed.name,
+        colours_known=found.known,
         data=read_only(extra) if extra.any() else None,
-        warnings=warnings + more,
+        warnings=doubts + found.warnings,
     )
 
 
-def _threads(
-    data: bytes, extension: str, pattern: Any, listed: list[Any], command: ByteArray
-) -> tuple[ByteArray, tuple[Thread, ...], bool, tuple[str, ...]]:
-    """Return commands (a stop that changes thread made a colour change), threads by block."""
-    if extension in ("pes", "pec"):
-        command, found = _pes_blocks(data, listed, command)
-    else:
-        found = [plain_thread(t) for t in pattern.threadlist]
-    change = np.isin(command, (Command.COLOR_CHANGE, Command.NEEDLE_SET))
-    if command[0] == Command.NEEDLE_SET:
-        change[0] = False
-    blocks = int(change.sum()) + 1
-    known = extension not in COLOURLESS or (extension == "dst" and len(found) >= blocks)
-    if not known:
-        found = []
-    missing = blocks - sum(t is not None for t in found[:blocks])
-    more: tuple[str, ...] = ()
-    if known and missing:
-        more = (f"{missing} of {blocks} colours are not named in the file; placeholders used",)
-    threads = tuple((found[b] if b < len(found) else None) or placeholder(b) for b in range(blocks))
-    return command, threads, known, more
+def _open_end(extension: str, xy: IntArray, command: ByteArray) -> tuple[str, ...]:
+    """Warn where a format without an end mark ends in a jump that does not lead home."""
+    last = command[command != Command.END][-1:]
+    if extension in WITHOUT_END and (last == Command.JUMP).any() and xy[-1].any():
+        return ("the stitches end in the middle of a jump; the file may end early",)
+    return ()
 
 
-def _pes_blocks(
-    data: bytes, listed: list[Any], command: ByteArray
-) -> tuple[ByteArray, list[Thread | None]]:
-    """A palette has an entry for every stop as well: keep those of the colour changes."""
-    entries, changes = pes_threads(data, listed, command)
-    command = command.copy()
-    found: list[Thread | None] = entries[:1]
-    for k, at in enumerate(changes, 1):
-        thread = entries[k] if k < len(entries) else None
-        if command[at] == Command.STOP and thread is not None and thread != found[-1]:
-            command[at] = Command.COLOR_CHANGE
-        if command[at] == Command.COLOR_CHANGE:
-            found.append(thread)
-    return command, found
+def _table(rows: Any) -> NDArray[np.float64]:
+    """Return the records as (n, 3) doubles: x, y, command."""
+    if isinstance(rows, np.ndarray):
+        return rows
+    try:
+        return np.fromiter(chain.from_iterable(rows), np.float64).reshape(-1, 3)
+    except (ValueError, TypeError, OverflowError):
+        raise Damaged("a coordinate is not a number") from None
+
+
+def _check_coordinates(table: NDArray[np.float64]) -> None:
+    if not len(table):
+        raise Damaged("no stitches")
+    bad = np.flatnonzero(~np.isfinite(table).all(axis=1))
+    if len(bad):
+        raise Damaged(f"a coordinate of record {bad[0] + 1:,} is not a finite number")
+    size_mm = float(np.ptp(table[:, :2] / 10, axis=0).max())
+    if size_mm > MOST_MM:
+        raise Damaged(f"{_length(size_mm)} wide, larger than any hoop")
+    away_mm = float(np.abs(table[:, :2]).max() / 10)
+    if away_mm > MOST_MOVE_MM:
+        raise Damaged(f"begins with a move of {_length(away_mm)}, larger than any hoop")
+
+
+def _length(mm: float) -> str:
+    if mm > 1e6:
+        return "kilometres"
+    return f"{mm / 1000:.1f} m" if mm >= 1000 else f"{mm:.0f} mm"
+
+
+def _commands(column: NDArray[np.float64]) -> tuple[ByteArray, IntArray]:
+    """Return (commands, upper bits); raise `Damaged` for what no machine knows."""
+    codes = column.astype(np.int64)
+    low = codes & 0xFF
+    bad = np.flatnonzero(~np.isin(low, _KNOWN) | (codes < 0) | (codes >= 1 << 32))
+    if len(bad):
+        raise Damaged(f"record {bad[0] + 1:,} holds a command that no machine file may hold")
+    return low.astype(np.uint8), (codes >> 8).astype(np.int32)
+
+
+def _check_stitches(xy: IntArray, command: ByteArray) -> None:
+    sewn = xy[command == Command.STITCH]
+    if not len(sewn):
+        raise Damaged("no stitches")
+    if (sewn == sewn[0]).all():
+        raise Damaged("all stitches are in one hole; nothing to sew")

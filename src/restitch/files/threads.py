@@ -1,99 +1,165 @@
-"""Which thread sews which colour block: the rule for PES files, and a fixed palette for gaps.
-
-A PES header lists threads, but not always in sewing order; the palette numbers of its PEC part
-are in sewing order. Checked on 32 public files: 25 by the first clause, 1 by the second, 6 by the
-third.
-"""
+"""Which thread sews which colour block, and a fixed palette for what the file does not name."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
-from restitch.model import ByteArray, Command, Thread
+from restitch.files.facts import CATALOGUE_UNKNOWN
+from restitch.files.parse import Parsed, RawThread
+from restitch.model import ByteArray, Command, IntArray, Thread
 
-PLACEHOLDERS = tuple(
-    Thread(rgb, f"thread {n}")
-    for n, rgb in enumerate(
-        (
-            0x1F3A5F,
-            0xB03A2E,
-            0xD9A441,
-            0x2E6E4E,
-            0x6C4A8A,
-            0x3E8FA8,
-            0x8A5A33,
-            0x4A4A4A,
-            0xC4698F,
-            0x7A8F2E,
-            0xDD7F2A,
-            0x274690,
-            0x8C1C38,
-            0x5FA37A,
-            0xA08CC0,
-            0x202020,
-        ),
-        1,
-    )
+_PLACEHOLDER_RGB = (
+    0x1F3A5F,
+    0xB03A2E,
+    0xD9A441,
+    0x2E6E4E,
+    0x6C4A8A,
+    0x3E8FA8,
+    0x8A5A33,
+    0x4A4A4A,
+    0xC4698F,
+    0x7A8F2E,
+    0xDD7F2A,
+    0x274690,
+    0x8C1C38,
+    0x5FA37A,
+    0xA08CC0,
+    0x202020,
 )
 """Colours for blocks whose thread the file does not name: fixed, so the same file always gives
 the same bytes (our choice)."""
 
 
 def placeholder(block: int) -> Thread:
-    """Return the placeholder thread of a colour block; the first 16 differ, all names do."""
-    thread = PLACEHOLDERS[block % len(PLACEHOLDERS)]
-    return Thread(thread.rgb, f"thread {block + 1}")
+    """Return the placeholder thread of a colour block; neighbours differ in colour, all in name."""
+    return Thread(_PLACEHOLDER_RGB[block % len(_PLACEHOLDER_RGB)], f"thread {block + 1}")
 
 
-def plain_thread(thread: Any) -> Thread | None:
-    """Return a pyembroidery thread as ours, None where it has no colour."""
-    if thread is None or getattr(thread, "color", None) is None:
-        return None
+@dataclass(frozen=True, slots=True)
+class BlockThreads:
+    """Threads resolved block by block."""
 
-    def text(value: Any) -> str:
-        return str(value).strip() if value else ""
-
-    return Thread(
-        int(thread.color) & 0xFFFFFF,
-        text(thread.description),
-        text(thread.catalog_number),
-        text(thread.brand),
-    )
+    command: ByteArray
+    """Commands, with changes between equal threads of a PES or PEC turned into stops."""
+    threads: tuple[Thread, ...]
+    known: bool
+    """False where the file names no colours at all."""
+    warnings: tuple[str, ...]
 
 
-def pes_threads(
-    data: bytes, listed: Sequence[Any], command: ByteArray
-) -> tuple[list[Thread | None], list[int]]:
-    """Return (thread of each colour change or stop from the start on, records of those changes).
+def resolve(
+    parsed: Parsed, data: bytes, extension: str, command: ByteArray, extra: IntArray
+) -> BlockThreads:
+    """Return the thread of each colour block.
 
-    ``listed``: threads of the header as pyembroidery lists them, before stops are told apart.
+    Gaps get placeholders and a warning, threads beyond the last block are dropped with one.
     """
+    listed = [_thread(t) for t in parsed.threads]
+    if extension in CATALOGUE_UNKNOWN:
+        listed = []
+    if extension in ("pes", "pec"):
+        command, listed = _without_stops(_paired(data, listed), command)
+    if extension == "tbf":
+        listed = _by_needle(listed, command, extra)
+    changes = block_changes(command)
+    return _filled(listed, command, len(changes) + 1)
+
+
+def block_changes(command: ByteArray) -> IntArray:
+    """(k,) records that open a colour block after the first, as `Stream.block_of_record` has it."""
+    change = np.isin(command, (Command.COLOR_CHANGE, Command.NEEDLE_SET))
+    if len(command) and command[0] == Command.NEEDLE_SET:
+        change[0] = False
+    return np.flatnonzero(change).astype(np.int32)
+
+
+def needle_of(data: IntArray) -> IntArray:
+    """Return the needle numbers held in `Stream.data`, -1 where a record states none."""
+    return ((data >> 8) & 0xFF) - 1
+
+
+def _thread(raw: RawThread | None) -> Thread | None:
+    return Thread(raw.rgb, raw.name, raw.number, raw.brand) if raw else None
+
+
+def _filled(listed: Sequence[Thread | None], command: ByteArray, blocks: int) -> BlockThreads:
+    known = any(t is not None for t in listed)
+    found = [*listed[:blocks], *[None] * (blocks - len(listed))]
+    missing = sum(t is None for t in found)
+    warnings = []
+    if known and missing:
+        warnings.append(f"{missing} of {blocks} thread colours are not in the file: placeholders")
+    if not known:
+        warnings.append("the file names no thread colours: placeholders")
+    if len(listed) > blocks:
+        warnings.append(f"{len(listed)} threads for {blocks} colour blocks: the rest left out")
+    threads = tuple(t or placeholder(b) for b, t in enumerate(found))
+    return BlockThreads(command, threads, known, tuple(warnings))
+
+
+def _paired(data: bytes, listed: list[Thread | None]) -> list[Thread | None]:
+    """Return the thread of each change and stop of a PES or PEC file.
+
+    The header's list is in sewing order only where the writer kept it so; the palette numbers of
+    the PEC part always are. Checked on 32 public files: 25 by the first clause, 1 by the second,
+    6 by the third.
+    """
+    numbers, colours = _pec_colours(data)
+    by_rgb: dict[int, list[Thread]] = {}
+    for thread in dict.fromkeys(t for t in listed if t):
+        by_rgb.setdefault(thread.rgb, []).append(thread)
+    if all(len(by_rgb.get(c.rgb, ())) == 1 for c in colours):
+        return [by_rgb[c.rgb][0] for c in colours]
+    if len(listed) == len(numbers):
+        given: dict[int, Thread | None] = {}
+        pairs = zip(numbers, listed, strict=True)
+        if all(given.setdefault(n, t) == t for n, t in pairs):
+            return listed
+    return list(colours)
+
+
+def _pec_colours(data: bytes) -> tuple[list[int], list[Thread]]:
+    """Return (palette numbers, their colours), one for each change and stop, from the first on."""
     from pyembroidery.EmbThreadPec import get_thread_set
 
     palette = get_thread_set()
     start = 8 if data.startswith(b"#PEC") else int.from_bytes(data[8:12], "little")
-    count = data[start + 48] if len(data) > start + 48 else 0xFF
+    count = data[start + 48]
     numbers = [] if count == 0xFF else list(data[start + 49 : start + 50 + count])
-    colours = [plain_thread(palette[n % len(palette)] or palette[1]) for n in numbers]
-    threads = [plain_thread(t) for t in listed]
-    changes = np.flatnonzero(np.isin(command, (Command.COLOR_CHANGE, Command.STOP))).tolist()
-    return _paired(numbers, colours, threads), changes
+    # Entry 0 of the palette is empty; number 0 means the first colour.
+    chosen = [palette[n % len(palette)] or palette[1] for n in numbers]
+    return numbers, [Thread(t.color & 0xFFFFFF, t.description, t.catalog_number) for t in chosen]
 
 
-def _paired(
-    numbers: Sequence[int], colours: Sequence[Thread | None], threads: Sequence[Thread | None]
+def _without_stops(
+    entries: list[Thread | None], command: ByteArray
+) -> tuple[ByteArray, list[Thread | None]]:
+    """The palette has an entry for every stop as well: a change to the same thread is a stop."""
+    command = command.copy()
+    kept = entries[:1]
+    for k, at in enumerate(np.flatnonzero(command == Command.COLOR_CHANGE).tolist(), 1):
+        thread = entries[k] if k < len(entries) else None
+        if thread is not None and kept and thread == kept[-1]:
+            command[at] = Command.STOP
+        else:
+            kept.append(thread)
+    return command, kept
+
+
+def is_by_block(needles: Sequence[int]) -> bool:
+    """Tell whether needles are numbered in a circle, so that a thread list goes by block."""
+    top = max(needles, default=0)
+    return all(n == k % top + 1 for k, n in enumerate(needles))
+
+
+def _by_needle(
+    listed: list[Thread | None], command: ByteArray, extra: IntArray
 ) -> list[Thread | None]:
-    by_rgb: dict[int, list[Thread]] = {}
-    for thread in dict.fromkeys(t for t in threads if t):
-        by_rgb.setdefault(thread.rgb, []).append(thread)
-    if colours and all(c is not None and len(by_rgb.get(c.rgb, ())) == 1 for c in colours):
-        return [by_rgb[c.rgb][0] for c in colours if c is not None]
-    if len(threads) == len(numbers):
-        given: dict[int, Thread | None] = {}
-        pairs = zip(numbers, threads, strict=True)
-        if all(given.setdefault(n, t) == t for n, t in pairs):
-            return list(threads)
-    return list(colours)
+    """A TBF lists the threads on the needles; some writers list them by block all the same."""
+    needles = needle_of(extra[command == Command.NEEDLE_SET]).tolist()
+    if len(listed) == len(needles) and is_by_block(needles):
+        return listed
+    return [listed[n - 1] if 0 < n <= len(listed) else None for n in needles]

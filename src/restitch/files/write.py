@@ -8,6 +8,11 @@ import time
 from pathlib import Path
 
 from restitch.errors import UsageError, WriteError
+from restitch.files.encode import encode
+from restitch.model import Stream
+
+TEMPORARY = (".restitch-", ".tmp")
+"""How the names of temporary files begin and end."""
 
 _TRIES = 5
 """Renames tried: a virus scanner may hold a new file for a moment (Windows)."""
@@ -29,6 +34,22 @@ def check_target(path: Path, *, source: Path | None = None, replace: bool = Fals
         raise WriteError(f"{path.parent}: no such folder")
 
 
+def write_stream(
+    stream: Stream, path: Path, *, source: Path | None = None, replace: bool = False
+) -> tuple[str, ...]:
+    """Write a stream in the format of the path's extension, whole or not at all.
+
+    Returns what the format cannot carry. Raises `WriteError`; then nothing new remains.
+    """
+    check_target(path, source=source, replace=replace)
+    try:
+        encoded = encode(stream, path.suffix.lower().lstrip("."))
+    except WriteError as error:
+        raise WriteError(f"{path.name}: {error}") from None
+    write_bytes(encoded.data, path, source=source, replace=replace)
+    return encoded.warnings
+
+
 def write_bytes(
     data: bytes, path: Path, *, source: Path | None = None, replace: bool = False
 ) -> None:
@@ -36,20 +57,47 @@ def write_bytes(
     check_target(path, source=source, replace=replace)
     temporary: str | None = None
     try:
-        handle, temporary = tempfile.mkstemp(prefix=".restitch-", dir=path.parent)
+        handle, temporary = tempfile.mkstemp(TEMPORARY[1], TEMPORARY[0], path.parent)
         with os.fdopen(handle, "wb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(temporary, 0o666 & ~_umask())
+        check_target(path, source=source, replace=replace)
         _rename(temporary, path)
         temporary = None
+        _settle(path.parent)
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise WriteError(f"{path}: cannot be written ({reason}); nothing written") from None
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
+
+
+def clear_leftovers(folder: Path) -> int:
+    """Remove temporary files that a killed run left in a folder; return how many.
+
+    Call it only where no other run writes.
+    """
+    left = list(folder.glob(f"{TEMPORARY[0]}*{TEMPORARY[1]}"))
+    for file in left:
+        file.unlink(missing_ok=True)
+    return len(left)
+
+
+def _settle(folder: Path) -> None:
+    """Let the new name survive a power cut, where the system can flush a folder (POSIX)."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        pass
+    finally:
+        os.close(handle)
 
 
 def _rename(temporary: str, path: Path) -> None:

@@ -1,0 +1,172 @@
+"""One call of pyembroidery's reader on bytes, with the answer in plain values.
+
+Imports nothing but the standard library and pyembroidery: the reader process runs this file too,
+and its start must cost little.
+"""
+
+from __future__ import annotations
+
+import io
+import random
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+TEXT_FORMATS = ("csv", "json")
+_NO_NAME = "Untitled"
+"""What the library writes where a design has no name."""
+_JUMP_ON = ("pes", "pec", "xxx")
+"""Formats whose reader jumps from the last stitch to pictures or colours."""
+
+
+class ParseFailed(Exception):  # noqa: N818 - the answer to a damaged file, not a mistake of ours
+    """What is wrong with the bytes, in a few words without the file's name."""
+
+
+@dataclass(frozen=True, slots=True)
+class RawThread:
+    """A thread as the reader gives it."""
+
+    rgb: int
+    name: str = ""
+    number: str = ""
+    brand: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """What the reader found."""
+
+    rows: Any
+    """(n, 3) numbers x, y, command: a list of lists, or an array of doubles, row by row."""
+    threads: list[RawThread | None] = field(default_factory=list)
+    """As listed in the file, before equal neighbours become stops."""
+    name: str = ""
+    stopped: int = 0
+    """Offset at which the reader took the stitches to end."""
+
+
+@cache
+def readers() -> dict[str, Any]:
+    """Return pyembroidery's reader module of each extension."""
+    import pyembroidery
+
+    formats = pyembroidery.EmbPattern.supported_formats()
+    return {f["extension"]: f["reader"] for f in formats if f.get("reader")}
+
+
+def parse(data: bytes, extension: str) -> Parsed:
+    """Return what the reader of a format finds in the bytes. Raises `ParseFailed`."""
+    source = _source(data, extension)
+    pattern = _listening_pattern()
+    try:
+        with _settled_chance():
+            readers()[extension].read(source, pattern)
+    except (MemoryError, RecursionError):
+        raise ParseFailed("needs more memory than allowed to unpack") from None
+    except Exception as error:  # a damaged file raises whatever the reader stumbles over
+        raise ParseFailed(_cause(error, extension, source)) from None
+    return Parsed(
+        pattern.stitches,
+        [_raw_thread(t) for t in pattern.threadlist],
+        _design_name(pattern.extras),
+        _stopped(source, extension),
+    )
+
+
+class _Watched(io.BytesIO):
+    """Bytes that remember where the reader jumped from: there it took the stitches to end."""
+
+    left = 0
+    """Where the last jump to another place of the file started from."""
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        self.left = self.tell()
+        return super().seek(offset, whence)
+
+
+class _Lines:
+    """Lines of a text that count themselves, for messages."""
+
+    def __init__(self, text: str) -> None:
+        self.number = 0
+        self._lines = iter(io.StringIO(text, newline=""))
+        self._text = text
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        self.number += 1
+        return next(self._lines)
+
+    def read(self) -> str:
+        """The whole text (the JSON reader takes it at once)."""
+        return self._text
+
+
+def _stopped(source: Any, extension: str) -> int:
+    if extension in TEXT_FORMATS:
+        return 0
+    left: int = source.left
+    return left if extension in _JUMP_ON else source.tell()
+
+
+def _source(data: bytes, extension: str) -> Any:
+    if extension not in TEXT_FORMATS:
+        return _Watched(data)
+    try:
+        return _Lines(data.decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        raise ParseFailed("is not a text file") from None
+
+
+def _listening_pattern() -> Any:
+    from pyembroidery import EmbPattern
+
+    class Listening(EmbPattern):  # type: ignore[misc]
+        """Keeps colour changes and the thread list as they stand in the file."""
+
+        def interpolate_duplicate_color_as_stop(self) -> None:
+            pass
+
+    return Listening()
+
+
+@contextmanager
+def _settled_chance() -> Iterator[None]:
+    """Some files ask for a random colour: let the same file always get the same one."""
+    state = random.getstate()
+    random.seed(0)
+    try:
+        yield
+    finally:
+        random.setstate(state)
+
+
+def _cause(error: Exception, extension: str, source: Any) -> str:
+    if extension == "csv" and isinstance(error, ValueError | IndexError | KeyError):
+        if isinstance(error, ValueError):
+            return f"coordinate on line {source.number} is not a number"
+        return f"line {source.number} cannot be understood"
+    return f"is damaged or not a {extension.upper()} file ({type(error).__name__} while reading)"
+
+
+def _raw_thread(thread: Any) -> RawThread | None:
+    colour = getattr(thread, "color", None)
+    if not isinstance(colour, int):
+        return None
+    words = (_text(thread.description), _text(thread.catalog_number), _text(thread.brand))
+    return RawThread(colour & 0xFFFFFF, *words)
+
+
+def _text(value: Any) -> str:
+    return str(value).strip() if isinstance(value, str | int) else ""
+
+
+def _design_name(extras: dict[Any, Any]) -> str:
+    # A PES file states the name in full as "name"; "Name" is the label of eight letters.
+    name = _text(extras.get("name") or extras.get("Name"))
+    return "" if name == _NO_NAME else name
