@@ -50,12 +50,23 @@ def links_of(stream: Stream) -> ByteArray:
 def threads_of(stream: Stream) -> tuple[int, ...]:
     """Thread class of each colour block: the first block with the same thread.
 
-    Where the file stores no colours every block is its own class: equal placeholders say nothing.
+    Where the file stores no colours, equal needle numbers tell equal threads; without numbers every
+    block is its own class: equal placeholders say nothing.
     """
+    keys: Sequence[object] = stream.threads
     if not stream.colours_known:
-        return tuple(range(len(stream.threads)))
+        keys = _needles_of(stream)
     first: dict[object, int] = {}
-    return tuple(first.setdefault(t, i) for i, t in enumerate(stream.threads))
+    return tuple(first.setdefault(key, i) for i, key in enumerate(keys))
+
+
+def _needles_of(stream: Stream) -> list[tuple[int, int]]:
+    """For each block its needle number as the file codes it, else the block itself."""
+    opening, _ = _block_openings(stream)
+    return [
+        (data, -1) if command == Command.NEEDLE_SET and data else (0, block)
+        for block, (command, data) in enumerate(opening)
+    ]
 
 
 def plan_of(stream: Stream, objects: Sequence[SewnObject]) -> tuple[PlannedObject, ...]:
@@ -118,6 +129,7 @@ def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
     long moves; here a move is one JUMP record to the next needle point.
     """
     opening, opens_first = _block_openings(source)
+    trims = _trims_at_changes(source)
     rows: list[IntArray] = []
     blocks: list[PlannedObject] = []
     here: tuple[int, int] = (0, 0)
@@ -128,7 +140,7 @@ def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
             lead: list[tuple[int, int, int, int, int]] = []
             if obj.thread != thread:
                 if thread is not None or opens_first:
-                    if thread is not None and piece.link is not Link.STOP:
+                    if trims and thread is not None and piece.link is not Link.STOP:
                         lead.append((*here, Command.TRIM, 0, NO_OBJECT))
                     lead.append((*here, *opening[obj.block], NO_OBJECT))
                 lead.append((*first, Command.JUMP, 0, NO_OBJECT))
@@ -163,6 +175,14 @@ def emit(plan: Sequence[PlannedObject], source: Stream) -> Emission:
         warnings=source.warnings,
     )
     return Emission(stream, read_only(table[:, 4].copy()), tuple(o.thread for o in blocks))
+
+
+def _trims_at_changes(source: Stream) -> bool:
+    """Whether the source cuts the thread before most colour changes (else the machine does)."""
+    change = np.isin(source.command, (Command.COLOR_CHANGE, Command.NEEDLE_SET))
+    gap = np.searchsorted(source.stitch_index, np.flatnonzero(change))
+    trims = np.searchsorted(source.stitch_index, np.flatnonzero(source.command == Command.TRIM))
+    return bool(np.isin(gap, trims).mean() > 0.5) if len(gap) else True
 
 
 def _ends_with_trim(source: Stream) -> bool:
