@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from restitch.check.judge_lengths import far_enough
 from restitch.check.judge_underlay import (
     UnderlayVerdict,
     column_verdict,
@@ -37,9 +38,13 @@ from restitch.model import (
     Role,
     read_only,
 )
+from restitch.plan import renewed
 from restitch.stitch.area import Laid, fill_underlay
 from restitch.stitch.column import column_underlay
 from restitch.stitch.ties import tie_in
+
+SEAM_MM = 0.5
+"""Holes of new underlay keep this far apart: what is under 0.3 would be merged again."""
 
 
 def run(plan: Plan, context: Context) -> PassResult:
@@ -108,13 +113,25 @@ def _on(obj: PlannedObject, under: list[Laid]) -> PlannedObject:
     first_top = next(i for i, p in enumerate(obj.pieces) if p.role is Role.TOP)
     head, rest = obj.pieces[:first_top], obj.pieces[first_top:]
     tied = bool(head) and head[0].role is Role.TIE
-    pieces = [Piece(laid.role, read_only(laid.xy)) for laid in under]
+    pieces = _apart([Piece(laid.role, read_only(laid.xy)) for laid in under], rest[0])
     if tied:
         body = np.concatenate([p.xy for p in pieces])
         pieces.insert(0, Piece(Role.TIE, read_only(tie_in(body))))
     pieces[0] = replace(pieces[0], link=obj.pieces[0].link)
     top = rest[0] if rest[0].link is Link.SEWN else replace(rest[0], link=Link.SEWN)
     return mark(obj, [*pieces, top, *rest[1:]], "underlay", "entry")
+
+
+def _apart(under: list[Piece], top: Piece) -> list[Piece]:
+    """The underlay without holes too near to the one before, or to the first of the top."""
+    xy = np.concatenate([*(p.xy for p in under), top.xy[:1]])
+    kept = far_enough(xy, SEAM_MM)[:-1]
+    if gap_mm(xy[np.flatnonzero(kept)[-1]], top.xy[0]) < SEAM_MM and kept.sum() > 1:
+        kept[np.flatnonzero(kept)[-1]] = False
+    masks = np.split(kept, np.cumsum([len(p.xy) for p in under])[:-1])
+    return [
+        p if m.all() else renewed(p, p.xy[m]) for p, m in zip(under, masks, strict=True) if m.any()
+    ]
 
 
 def _told(

@@ -178,4 +178,10 @@ def _ordered(chains: list[list[FloatArray]], here: FloatArray) -> Iterator[list[
 
 
 def _sewn(rows: list[FloatArray], rule: UnderlayRule) -> FloatArray:
-    return np.concatenate([resampled(row, rule.fill_stitch_mm) for row in rows])
+    """Rows one after another; where the edge is slanted the step between two is stitched too."""
+    sewn = [resampled(rows[0], rule.fill_stitch_mm)]
+    for row in rows[1:]:
+        step = np.stack([sewn[-1][-1], row[0]])
+        sewn.append(resampled(step, rule.fill_stitch_mm)[1:-1])
+        sewn.append(resampled(row, rule.fill_stitch_mm))
+    return np.concatenate(sewn)
