@@ -104,9 +104,8 @@ class _Judge:
                 if rungs.width_mm <= rules.widest_mm:
                     self.rungs[i] = rungs
         self.borders = [i for i, rungs in self.rungs.items() if self._is_border(rungs)]
-        near = shapely.STRtree(self.area).query(
-            [self.area[i] for i in self.rungs], predicate="intersects"
-        )
+        columns = np.array([self.area[i] for i in self.rungs], dtype=object)
+        near = shapely.STRtree(self.area).query(columns, predicate="intersects")
         wide = list(self.rungs)
         self.touching = sorted(
             (int(other), wide[int(satin)])

@@ -49,9 +49,7 @@ def layering_changes(
     return tuple(changes)
 
 
-def sequence_change(
-    plan: Plan, before: Route, after: Route, context: Context
-) -> tuple[Change, ...]:
+def sequence_change(plan: Plan, before: Route, after: Route, state: State) -> tuple[Change, ...]:
     """Return the change for the new order and ends, or nothing where all stays."""
     moved = _moved(plan, before, after)
     if not moved:
@@ -81,7 +79,7 @@ def sequence_change(
             objects=moved,
             before=was,
             after=now,
-            state=context.state_of("sequence"),
+            state=state,
         ),
     )
 

@@ -8,10 +8,12 @@ from functools import cached_property
 
 import numpy as np
 
+from restitch.fix.context import Context
 from restitch.geometry import Ladder, ladder
 from restitch.model import (
     AS_LAID_ANEW,
     UNITS_PER_MM,
+    Command,
     FloatArray,
     IntArray,
     Kind,
@@ -43,6 +45,9 @@ class Body:
     tail: Pieces
     fixed: bool
     """Sewn as found: holds a stop or a cut, layers, or was read with too little confidence."""
+    entry_found: bool = True
+    """The core begins where the object began in the source."""
+    exit_found: bool = True
 
     @property
     def core(self) -> Pieces:
@@ -77,9 +82,27 @@ class Body:
         return self.rungs.smooth_centre_mm
 
 
-def bodies(plan: Iterable[PlannedObject], confidence: float) -> tuple[Body, ...]:
-    """Return the objects taken apart, in the same order; objects without points are left out."""
-    return tuple(_body(o, confidence) for o in plan if o.pieces)
+def bodies(plan: Iterable[PlannedObject], context: Context) -> tuple[Body, ...]:
+    """Return the objects taken apart, in the same order."""
+    return tuple(_with_ends(_body(o, context.profile.limits.confidence), context) for o in plan)
+
+
+def _with_ends(body: Body, context: Context) -> Body:
+    """Say whether fixes have moved the ends of the core away from ties and neighbours."""
+    if not body.obj.marks or not body.core:
+        return body
+    source, found = context.source, context.objects[body.obj.id]
+    stitches = found.start + np.flatnonzero(
+        source.command[found.start : found.stop] == Command.STITCH
+    )
+    begin = body.head[0].xy[0] if body.head else source.xy[stitches[0]]
+    end = body.tail[-1].xy[-1] if body.tail else source.xy[stitches[-1]]
+    first, last = body.core[0], body.core[-1]
+    return replace(
+        body,
+        entry_found=first.source != AS_LAID_ANEW or not _far(first.xy[0], begin),
+        exit_found=last.source != AS_LAID_ANEW or not _far(last.xy[-1], end),
+    )
 
 
 def points(pieces: Iterable[Piece]) -> IntArray:
@@ -127,7 +150,7 @@ def _first_hole(head: Pieces, core: Pieces) -> tuple[Pieces, Pieces]:
         xy=read_only(np.vstack([hole[None], begun.xy])),
         link=last.link if len(last.xy) == 1 else Link.SEWN,
         layer=begun.layer,
-        source=AS_LAID_ANEW,
+        source=last.source if last.source == AS_LAID_ANEW else last.source + len(last.xy) - 1,
     )
     rest = Piece(last.role, read_only(last.xy[:-1]), last.link, last.layer, last.source)
     return (*head[:-1], *((rest,) if len(rest.xy) else ())), (whole, *core[1:])

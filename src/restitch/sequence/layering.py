@@ -76,7 +76,7 @@ def stops(plan: Sequence[PlannedObject]) -> tuple[Pair, ...]:
 
 
 def layering(present: Iterable[Pair], wanted: Iterable[Pair]) -> Layering:
-    """Return the pairs in force: the present ones (a, b), a < b, and the wanted ones (lower, upper).
+    """Return the pairs in force: the present (a, b), a < b, and the wanted (lower, upper).
 
     A wanted pair beats the present order: where the present pairs lead from the upper back to the
     lower object, those out of the upper one are turned round. A wanted pair that still closes a

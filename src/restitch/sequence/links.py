@@ -111,5 +111,6 @@ class Linker:
         cover = self.last[self.cover.cells_of(spots)]
         own = (cover == place - 1) & ~free
         own_mm = own.mean(axis=1) * length
-        hidden: BoolArray = ((cover >= place) | own | free).all(axis=1)
-        return hidden & (own_mm <= settings.over_own_mm)
+        covered = ((cover >= place) | own | free).all(axis=1)
+        hidden: BoolArray = covered & (own_mm <= settings.over_own_mm)
+        return hidden

@@ -57,13 +57,13 @@ def options_of(
 
 def as_found(body: Body, outline: Geometry, settings: OrderSettings = ORDER) -> Option:
     """Return the object as it came, its underlay and top joined under the cover if need be."""
-    plain = Option(body.core, 0.0, entry_found=True, exit_found=True)
+    plain = Option(body.core, 0.0, body.entry_found, body.exit_found)
     if body.fixed or not body.under or not body.obj.marks & RELAID or _joined(body, settings):
         return plain
     join = _Ways(body, outline, settings).joined(body.under, body.top)
     if join is None:
         return plain
-    return Option(join.pieces, join.cost_mm, entry_found=True, exit_found=True)
+    return Option(join.pieces, join.cost_mm, body.entry_found, body.exit_found)
 
 
 def _joined(body: Body, settings: OrderSettings) -> bool:
@@ -100,14 +100,15 @@ class _Ways:
 
     def joined(self, under: Pieces, top: Pieces) -> Option | None:
         """Underlay, a run under the cover to where the top begins, and the top."""
-        exit_found = top is self.body.top
+        exit_found = self.body.exit_found and top is self.body.top
         if not under:
-            return Option(top, 0.0, exit_found, exit_found)
+            return Option(top, 0.0, self.body.entry_found and top is self.body.top, exit_found)
         run = self._run(under[-1].xy[-1], top[0].xy[0])
         if run is None:
             return None
         pieces = (*under, *run_of(Role.TRAVEL, run), *top)
-        return Option(pieces, self._price(run), under is self.body.under, exit_found)
+        entry_found = self.body.entry_found and under is self.body.under
+        return Option(pieces, self._price(run), entry_found, exit_found)
 
     def _entered_elsewhere(self, option: Option) -> Iterator[Option]:
         """Come in at another spot and run under the cover to where the object begins."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
@@ -14,7 +15,7 @@ from restitch.sequence.account import layering_changes, links_change, sequence_c
 from restitch.sequence.body import bodies
 from restitch.sequence.cover import cover_of
 from restitch.sequence.layering import Layering, layering, overlaps, repaired, stops
-from restitch.sequence.links import Way, link_rules
+from restitch.sequence.links import LinkRules, Way, link_rules
 from restitch.sequence.options import options_of
 from restitch.sequence.problem import searched
 from restitch.sequence.route import Route, Router
@@ -45,7 +46,7 @@ class _Search:
     best: Route
     """Any order."""
     proved: bool
-    changes_at_least: int
+    changes_at_least: int | None
 
 
 def order(
@@ -63,11 +64,11 @@ def order(
     plan = tuple(o for o in plan if o.pieces)
     fixes = context.profile.fixes
     if len(plan) < 2:
-        return _linked(plan, context, frozenset(), None, settings)
+        return _linked(plan, context, frozenset(), plan, settings)
     outlines = [outline(o) for o in plan]
     found = _buried(plan, outlines) if "layering" in fixes else ()
     layers = layering((*overlaps(plan, outlines), *stops(plan)), _allowed(plan, found, context))
-    taken = bodies(plan, context.profile.limits.confidence)
+    taken = bodies(plan, context)
     router = Router(
         bodies=taken,
         options=[options_of(b, o, settings) for b, o in zip(taken, outlines, strict=True)],
@@ -76,10 +77,13 @@ def order(
         rules=link_rules(context.profile, context.source.format, settings),
     )
     search = _searched(router, layers, context, fixes)
-    route = _chosen(search, context, changed_before, bool(layers.swapped), settings)
+    anyway = bool(layers.swapped) or _changed_anyway(changed_before, context, settings)
+    worth = _worth(search, anyway, settings)
+    state = context.state_of("sequence")
+    route = search.best if worth and state is State.APPLIED else search.least
     swaps = layering_changes(plan, found, layers, context)
-    moved = sequence_change(plan, search.base, route, context)
-    if _as_it_was(route):
+    moved = sequence_change(plan, search.base, search.best, state) if worth else ()
+    if _as_it_was(route, router):
         ordered, fresh = plan, frozenset[int]()
     else:
         ordered, fresh = sewn(route, router), _new_jumps(route)
@@ -89,7 +93,7 @@ def order(
 
 
 def _buried(plan: Plan, outlines: Sequence[object]) -> tuple[Buried, ...]:
-    return buried_pairs(plan, {o.id: s for o, s in zip(plan, outlines, strict=True)})  # type: ignore[misc]
+    return buried_pairs(plan, {o.id: s for o, s in zip(plan, outlines, strict=True)})
 
 
 def _allowed(plan: Plan, found: Iterable[Buried], context: Context) -> tuple[tuple[int, int], ...]:
@@ -119,13 +123,12 @@ def _follows(plan: Plan, context: Context) -> tuple[int, ...]:
 
 
 def _searched(router: Router, layers: Layering, context: Context, fixes: frozenset[str]) -> _Search:
-    count = len(router.bodies)
-    base_order = repaired(count, layers.pairs)
+    base_order = repaired(len(router.bodies), layers.pairs)
     base = router.as_found(base_order)
     changed = [bool(b.obj.marks) for b in router.bodies]
     least = router.best(base_order, changed) if any(changed) or layers.swapped else base
-    if "sequence" not in fixes or context.state_of("sequence") is not State.APPLIED:
-        return _Search(base, least, least, least, False, 0)
+    if "sequence" not in fixes:
+        return _Search(base, least, least, least, False, None)
     turned = router.best(base_order)
     found = searched(router, layers.pairs, base_order, context)
     best = min((turned, router.best(found.order)), key=lambda r: _total(r, context))
@@ -137,26 +140,18 @@ def _total(route: Route, context: Context) -> tuple[float, int]:
     return (weights.colour * route.colour_changes + weights.travel * route.price_mm, route.jumps)
 
 
-def _chosen(
-    search: _Search,
-    context: Context,
-    changed_before: Iterable[Change],
-    swapped: bool,
-    settings: OrderSettings,
-) -> Route:
-    """The route that is worth its change: sound files are left in their order."""
-    anyway = swapped or _changed_anyway(changed_before, context, settings)
-    share = settings.save_along if anyway else settings.save_alone
-    base = search.base.jump_price(settings.jump_mm)
-
-    def saves(route: Route) -> float:
-        return 1.0 - route.jump_price(settings.jump_mm) / base if base > 0 else 0.0
-
-    if search.best.colour_changes < search.base.colour_changes or saves(search.best) >= share:
-        return search.best
-    if saves(search.turned) >= (share if anyway else settings.save_turning):
-        return search.turned
-    return search.least
+def _worth(search: _Search, anyway: bool, settings: OrderSettings) -> bool:
+    """Whether the best route is worth its change: sound files are left in their order."""
+    if search.best.colour_changes < search.base.colour_changes:
+        return True
+    base, turned, best = (
+        r.jump_price(settings.jump_mm) for r in (search.base, search.turned, search.best)
+    )
+    if anyway:
+        return best <= (1.0 - settings.save_along) * base and base > 0
+    return base > 0 and (
+        turned <= (1.0 - settings.save_turning) * base or best <= (1.0 - settings.save_alone) * base
+    )
 
 
 def _changed_anyway(
@@ -170,10 +165,14 @@ def _changed_anyway(
     )
 
 
-def _as_it_was(route: Route) -> bool:
+def _as_it_was(route: Route, router: Router) -> bool:
     """Whether every object is sewn as found, after the same neighbour as before."""
-    in_order = all(a < b for a, b in zip(route.order, route.order[1:], strict=False))
-    return in_order and not any(route.option) and all(route.kept[1:])
+    in_order = all(a < b for a, b in pairwise(route.order))
+    joined_anew = any(
+        o[0].pieces is not b.core and len(o[0].pieces) != len(b.core)
+        for o, b in zip(router.options, router.bodies, strict=True)
+    )
+    return in_order and not any(route.option) and all(route.kept[1:]) and not joined_anew
 
 
 def _new_jumps(route: Route) -> frozenset[int]:
@@ -188,21 +187,28 @@ def _linked(
     plan: Plan,
     context: Context,
     new_jumps: frozenset[int],
-    before: Plan | None,
+    before: Plan,
     settings: OrderSettings,
 ) -> OrderResult:
     """Trim what is long and tie what is loose: at new cuts always, else where `links` may."""
     rules = link_rules(context.profile, context.source.format, settings)
-    allowed = "links" in context.profile.fixes
+    every = share_locked(before) < settings.locked_share
+    _, trims, ties = _secured(before, rules, frozenset(), every)
+    missing = trims + ties > 0 and "links" in context.profile.fixes
     state = context.state_of("links")
-    every = share_locked(before or plan) < 0.5
-    cut_plan, trims = cut(plan, rules.trim_over_mm)
-    tied_plan, ties = tied(cut_plan, new_jumps, every)
-    moved = before is not None and plan is not before
-    change = links_change(plan, trims, ties, state) if allowed and (trims or ties) else ()
-    if (allowed and state is State.APPLIED) or moved:
-        return OrderResult(tied_plan, change if state is State.APPLIED else change)
-    return OrderResult(plan, change)
+    change = links_change(before, trims, ties, state) if missing else ()
+    if plan is before and not (missing and state is State.APPLIED):
+        return OrderResult(plan, change)
+    return OrderResult(_secured(plan, rules, new_jumps, every)[0], change)
+
+
+def _secured(
+    plan: Plan, rules: LinkRules, new_jumps: frozenset[int], every: bool
+) -> tuple[Plan, int, int]:
+    """The plan with its trims and ties, and how many of each were added."""
+    trimmed, trims = cut(plan, rules.trim_over_mm)
+    locked, ties = tied(trimmed, new_jumps, every)
+    return locked, trims, ties
 
 
 def _notes(plan: Plan, layers: Layering, context: Context) -> tuple[str, ...]:

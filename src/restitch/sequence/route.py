@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -145,7 +146,7 @@ class Router:
             if ways[-1] >= Way.JUMP and length > self.rules.settings.moved_mm:
                 jumps, jump_mm = jumps + 1, jump_mm + length
         threads = [self.thread(i) for i in order]
-        changes = sum(x != y for x, y in zip(threads, threads[1:], strict=False))
+        changes = sum(x != y for x, y in pairwise(threads))
         return Route(
             order=tuple(order),
             option=tuple(option),

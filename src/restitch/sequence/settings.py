@@ -38,17 +38,21 @@ class OrderSettings:
     """Price of a hidden way, as share of its length ..."""
     hidden_mm: float = 1.0
     """... and once."""
-    save_alone: float = 0.40
+    save_alone: float = 0.62
     """A file with no other fault is put in a new order only if this share of the jump price is
-    saved (or a colour change): sound files are not optimal either, up to 35 % could be saved."""
+    saved, or a colour change, or ... Sound files are not optimal either: up to 54 % could be saved
+    in well-digitized ones."""
+    save_turning: float = 0.45
+    """... this share by turning objects round in their own order: then ends are far apart that
+    could be near. In well-digitized files up to 36 %."""
     save_along: float = 0.15
-    """The same where stitching changes anyway."""
-    save_turning: float = 0.30
-    """Objects are turned round in their own order only for this share."""
+    """Share that is worth a new order where stitching changes anyway."""
     changed_share: float = 0.01
     """Stitching changes anyway when fixes took or gave this share of the stitches ..."""
     changed_stitches: int = 40
     """... or this many in one object. Less is no reason to move other objects."""
+    locked_share: float = 0.5
+    """Where fewer of the thread ends at cuts are locked, short jumps get ties as well."""
     moved_mm: float = 0.5
     """Moves up to this are no jump (writers round positions)."""
 

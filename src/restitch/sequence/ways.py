@@ -45,7 +45,7 @@ def way(
 
 
 def inset_edge(outline: Geometry, inset_mm: float) -> Line:
-    """Return the outer edge of an area, moved inside: (n, 2) in mm, closed; None if none is left."""
+    """Return the outer edge of an area, moved inside: (n, 2) in mm, closed; None if none is."""
     inner = outline.buffer(-inset_mm, quad_segs=2)
     parts = [g for g in getattr(inner, "geoms", [inner]) if not g.is_empty]
     if len(parts) != 1:
