@@ -23,6 +23,9 @@ LEAST_ROW_MM = 1.5
 ROW_MARGIN_MM = 0.3
 """Crossing rows stop this far inside the edge run."""
 
+STEP_SLACK_MM = 0.3
+"""A step between two rows may pass this far outside the edge run; the inset is twice that."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Laid:
@@ -100,13 +103,17 @@ def _begun_near(ring: FloatArray, here: FloatArray) -> FloatArray:
 
 def _chains(part: Polygon, axis: FloatArray, rule: UnderlayRule) -> list[list[FloatArray]]:
     """Crossing rows as chains: rows of one chain follow one another without a gap between."""
+    import shapely
+
+    room = part.buffer(STEP_SLACK_MM, quad_segs=2)
+    shapely.prepare(room)
     chains: list[list[FloatArray]] = []
     open_chains: list[int] = []
     for row in _rows(part, axis, rule):
         follows: dict[int, list[int]] = {}
         for k, segment in enumerate(row):
             for c in open_chains:
-                if _overlap(chains[c][-1], segment, axis, rule):
+                if _overlap(chains[c][-1], segment) and _joined(chains[c][-1], segment, room):
                     follows.setdefault(c, []).append(k)
         taken = [k for ks in follows.values() for k in ks]
         still = []
@@ -150,12 +157,20 @@ def _rows(part: Polygon, axis: FloatArray, rule: UnderlayRule) -> Iterator[list[
         yield [p for p in row if lengths_mm(p).sum() >= LEAST_ROW_MM]
 
 
-def _overlap(a: FloatArray, b: FloatArray, axis: FloatArray, rule: UnderlayRule) -> bool:
+def _overlap(a: FloatArray, b: FloatArray) -> bool:
     """Whether two neighbouring rows face each other."""
     way = (b[-1] - b[0]) / max(float(np.hypot(*(b[-1] - b[0]))), 1e-9)
     span = [sorted((float(line[0] @ way), float(line[-1] @ way))) for line in (a, b)]
     shared = min(span[0][1], span[1][1]) - max(span[0][0], span[1][0])
     return shared > 0.0
+
+
+def _joined(a: FloatArray, b: FloatArray, room: Geometry) -> bool:
+    """Whether the steps from row to row stay inside the room, at either end."""
+    import shapely
+
+    steps = shapely.linestrings(np.stack([np.stack([a[i], b[i]]) for i in (0, -1)]))
+    return bool(shapely.covers(room, steps).all())
 
 
 def _ordered(chains: list[list[FloatArray]], here: FloatArray) -> Iterator[list[FloatArray]]:

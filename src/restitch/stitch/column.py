@@ -10,7 +10,7 @@ from restitch.model import FloatArray, IntArray
 from restitch.stitch.lines import at_distance, lengths_mm, resampled, to_units
 
 END_MM = 0.6
-"""Underlay stops this far before the column's ends ..."""
+"""Underlay stops this far before the column's ends (or its inset, if that is more) ..."""
 END_SHARE = 0.25
 """... but at most this share of its length. Our choice."""
 INSET_SHARE = 0.42
@@ -50,7 +50,7 @@ def column_underlay(rungs: Ladder, rule: UnderlayRule, enter: int = 0, leave: in
             at_start = True
     if at_start == away and not rungs.is_ring:
         way = centre if at_start else centre[::-1]
-        parts.append(resampled(way, rule.stitch_mm)[1:-1])
+        parts.append(resampled(way, rule.stitch_mm)[1:])
     return to_units(np.concatenate(parts))
 
 
@@ -66,7 +66,7 @@ def _lines(rungs: Ladder, inset_mm: float) -> tuple[FloatArray, FloatArray, Floa
     centre = (rails[0] + rails[1]) / 2.0
     along = np.concatenate([[0.0], np.cumsum(lengths_mm(centre))])
     length = float(along[-1])
-    cut = 0.0 if rungs.is_ring else min(END_MM, END_SHARE * length)
+    cut = 0.0 if rungs.is_ring else min(max(END_MM, inset_mm), END_SHARE * length)
     count = max(8, int(length / 0.5))
     wanted = np.linspace(cut, length - cut, count)
     at = np.interp(wanted, along + 1e-9 * np.arange(len(along)), np.arange(len(along)))

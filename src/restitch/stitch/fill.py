@@ -113,7 +113,7 @@ def _rows(
 ) -> FloatArray:
     """Rows with inner holes on a fixed grid; every row lies level with its own end."""
     begin, end = ends[:-1], ends[1:]
-    number = np.rint(levels[1:] / pitch).astype(np.intp)
+    number = round(float(levels[0]) / pitch) + np.arange(len(end))
     shift = np.asarray(SHIFTS)[number % len(SHIFTS)]
     low, high = np.minimum(begin, end) + least_mm, np.maximum(begin, end) - least_mm
     first = np.ceil(low / stitch_mm - shift).astype(np.intp)

@@ -58,11 +58,11 @@ def _short_stitches(points_mm: FloatArray, spacing_mm: float) -> FloatArray:
     if len(points) < 8:
         return points
     width = np.hypot(*(np.diff(points_mm, axis=0)).T)
+    step = np.hypot(*(points_mm[2:] - points_mm[:-2]).T)
+    # the holes before and after on the same side must both be near: one jitter is no curve
     gap = np.full(len(points), spacing_mm)
-    gap[1:-1] = np.hypot(*(points_mm[2:] - points_mm[:-2]).T)
-    # the hole before and after on the same side must both be near, a single jitter is no curve
+    gap[2:-2] = np.maximum(step[:-2], step[2:])
     tight = gap < SHORT_STITCH_SHARE * spacing_mm
-    tight[2:-2] &= tight[:-4] | tight[4:]
     turn = np.arange(len(points)) // 2 % 2 == 1
     drawn = tight & turn
     drawn[[0, 1, -2, -1]] = False

@@ -1,0 +1,1 @@
+"""Puts this folder on the path: every test may use the builders of `stitched`."""
