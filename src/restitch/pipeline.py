@@ -15,9 +15,11 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.fix.context import Context, Plan
+from restitch.fix.lengths import seams
 from restitch.fix.passes import LOCAL_PASSES, run_local
 from restitch.look import (
     CompareSettings,
+    GuardLimits,
     Picture,
     Verdict,
     agreement,
@@ -32,6 +34,7 @@ from restitch.look import (
 from restitch.look.bits import Plane
 from restitch.look.difference import lost_and_won
 from restitch.look.evidence import exchanged
+from restitch.look.trades import Trade, trades
 from restitch.model import Change, IntArray, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, Emission, emit, plan_of, threads_of
 from restitch.report.model import LookKept, OrderFacts
@@ -41,6 +44,17 @@ MOST_ROUNDS = 4
 
 MOST_RETRIES = 4
 """Times a round is sewn again without what the guard took back."""
+
+WIDEST_SPACING = 1.1
+"""A fix opens stitching to the file's own spacing, at most this much over the fabric's."""
+
+TRADE_LIMITS = GuardLimits()
+"""A trade of places costs nothing to undo, so it is held at the strict limits."""
+
+ROUND_LIMITS = GuardLimits(lost_share=0.04, square_mm2=0.50, moved_mm=0.60, thin=0.12)
+"""Limits for an object whose own stitching a fix changed. The strict limits are for one edit to
+one object; a whole rescue moves ends, ties and neighbours of small letters at once, and the strict
+limits then refuse one sound change in four (measured on generated designs)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,23 +138,47 @@ def rescue(
     return Rescue(source, first, current, objects or infer(current), tuple(changes), look, order)
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What the guard takes back or holds when a round is sewn again."""
+
+    withdrawn: Mapping[str, str]
+    """Change id to the guard's reason."""
+    pairs: frozenset[tuple[int, int]] = frozenset()
+    """(lower, upper) ids whose order stays."""
+    ends: frozenset[int] = frozenset()
+    """Ids of objects whose ends stay."""
+
+    def and_more(self, other: Held) -> Held:
+        """Both together."""
+        return Held(
+            {**self.withdrawn, **other.withdrawn}, self.pairs | other.pairs, self.ends | other.ends
+        )
+
+
+NOTHING_HELD = Held({})
+
+
 def run_round(
     source: Stream, objects: tuple[SewnObject, ...], profile: Profile, vetoed: frozenset[str]
 ) -> Round:
-    """Fix, order and sew once; sew again without the changes that the guard takes back."""
+    """Fix, order and sew once; sew again without what the guard takes back."""
     plan = plan_of(source, objects)
     before: Picture | None = None
-    withdrawn: dict[str, str] = {}
+    held = NOTHING_HELD
     for _ in range(MOST_RETRIES):
-        step = _sew(source, objects, plan, profile, vetoed | frozenset(withdrawn))
+        step = _sew(source, objects, plan, profile, vetoed, held)
         if not step.applied:
             break
         before = before or _picture(source, owner_of(source, objects), threads_of(source), source)
-        found = _blamed(step, _verdicts(step, before))
-        if not found:
+        after = _after(step)
+        more = _guarded(step, before, after, profile)
+        if more == NOTHING_HELD or held.and_more(more) == held:
             break
-        withdrawn |= found
-    return replace(step, changes=tuple(_withdrawn(c, withdrawn) for c in step.changes))
+        held = held.and_more(more)
+    else:
+        step = _sew(source, objects, plan, profile, vetoed, held)
+    return replace(step, changes=tuple(_withdrawn(c, held.withdrawn) for c in step.changes))
 
 
 def _sew(
@@ -149,16 +187,24 @@ def _sew(
     plan: Plan,
     profile: Profile,
     vetoed: frozenset[str],
+    held: Held = NOTHING_HELD,
 ) -> Round:
     from restitch.sequence import order
 
-    context = Context(profile, source, {o.id: o for o in objects}, vetoed)
+    context = Context(
+        profile,
+        source,
+        {o.id: o for o in objects},
+        vetoed | frozenset(held.withdrawn),
+        held.pairs,
+        held.ends,
+    )
     fixed, changes = run_local(plan, context)
     ordered = order(fixed, context, changes)
     return Round(
         source=source,
         objects=objects,
-        emission=emit(ordered.plan, source),
+        emission=seams(emit(ordered.plan, source), profile.limits),
         changes=(*changes, *ordered.changes),
         order=ordered.facts,
     )
@@ -170,22 +216,59 @@ def _picture(stream: Stream, owner: IntArray, threads: Sequence[int], source: St
     return paint(stream, owner, [near[t] for t in threads], frame_around(source))
 
 
-def _verdicts(step: Round, before: Picture) -> tuple[Verdict, ...]:
-    after = _picture(
-        step.emission.stream, step.emission.owner, step.emission.thread_of_block, step.source
+def _after(step: Round) -> Picture:
+    sewn = step.emission
+    return _picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source)
+
+
+def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> Held:
+    """What must be taken back for the look's sake: trades of place first, then single objects."""
+    swapped = _swapped(step.applied)
+    excepted = exchanged(before, after, swapped) if swapped else None
+    more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)
+    if more != NOTHING_HELD:
+        return more
+    fabric = profile.fabric
+    widest = WIDEST_SPACING * max(fabric.fill_spacing_mm, fabric.satin_spacing_mm)
+    verdicts = judge(
+        before,
+        after,
+        changed={o for c in step.applied if c.fix in LOCAL_PASSES for o in c.objects},
+        pull_mm=_declared_pull(step.applied),
+        swapped=swapped,
+        open_objects={o.id for o in step.objects if o.open},
+        limits=ROUND_LIMITS.for_spacing(widest),
     )
-    return tuple(
-        v
-        for v in judge(
-            before,
-            after,
-            changed={o for c in step.applied if c.fix in LOCAL_PASSES for o in c.objects},
-            pull_mm=_declared_pull(step.applied),
-            swapped=_swapped(step.applied),
-            open_objects={o.id for o in step.objects if o.open},
-        )
-        if not v.kept
-    )
+    inside = {o for pair in swapped for o in pair}
+    return Held(_blamed(step, [v for v in verdicts if not v.kept and v.object not in inside]))
+
+
+def _traded(step: Round, found: Iterable[Trade], swapped: Iterable[tuple[int, int]]) -> Held:
+    """Hold the order of objects that traded places unasked, and ends that show on bare cloth."""
+    own = {o for c in step.applied if c.fix in LOCAL_PASSES for o in c.objects}
+    was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
+    wanted = set(swapped) | {(b, a) for a, b in swapped}
+    pairs, ends = set(), set()
+    for trade in found:
+        a, b = trade.loser, trade.winner
+        if (a, b) in wanted or b not in now:
+            continue
+        if a in now and was[b] < was[a] and now[b] > now[a]:
+            pairs.add((b, a))
+        elif b not in own:
+            ends.add(b)
+    return Held({}, frozenset(pairs), frozenset(ends))
+
+
+def _ranks(ids: Iterable[int]) -> dict[int, int]:
+    return {name: at for at, name in enumerate(ids)}
+
+
+def _order_of(emission: Emission) -> list[int]:
+    """Object ids in the order in which they are first sewn."""
+    owner = emission.owner[emission.owner != NO_OBJECT]
+    names, first = np.unique(owner, return_index=True)
+    return [int(n) for n in names[np.argsort(first)]]
 
 
 def _declared_pull(changes: Iterable[Change]) -> Mapping[int, float]:
@@ -198,8 +281,7 @@ def _declared_pull(changes: Iterable[Change]) -> Mapping[int, float]:
 def _blamed(step: Round, verdicts: Iterable[Verdict]) -> dict[str, str]:
     """Ids of the changes to take back, each with the guard's reason.
 
-    First the object's own changes; else those of the objects that show in its place; else the
-    order as a whole.
+    First the object's own changes; else those of the objects that show in its place.
     """
     back: dict[str, str] = {}
     for verdict in verdicts:
@@ -207,12 +289,10 @@ def _blamed(step: Round, verdicts: Iterable[Verdict]) -> dict[str, str]:
             own = [
                 c.id
                 for c in step.applied
-                if c.fix != "sequence" and any(o in suspects for o in c.objects)
+                if c.fix in LOCAL_PASSES and any(o in suspects for o in c.objects)
             ]
             if own:
                 break
-        else:
-            own = [c.id for c in step.applied if c.fix == "sequence"]
         back |= dict.fromkeys(own, "; ".join(verdict.reasons))
     return back
 
@@ -282,11 +362,7 @@ def _look(
 def _excepted(before: Picture, step: Round) -> Plane | None:
     """Where a layering change of the first round shows one object instead of another."""
     swapped = _swapped(step.applied)
-    if not swapped:
-        return None
-    sewn = step.emission
-    after = _picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source)
-    return exchanged(before, after, swapped)
+    return exchanged(before, _after(step), swapped) if swapped else None
 
 
 def _swapped(changes: Iterable[Change]) -> list[tuple[int, int]]:

@@ -35,6 +35,10 @@ class Context:
     """Objects as read, by id."""
     vetoed: frozenset[str] = frozenset()
     """Ids of changes the user does not want (or the guard has withdrawn)."""
+    kept_pairs: frozenset[tuple[int, int]] = frozenset()
+    """Ids (lower, upper) that the guard has seen trade places: their order stays."""
+    held: frozenset[int] = frozenset()
+    """Ids of objects whose ends the guard wants left alone: new ends showed on bare cloth."""
 
     @cached_property
     def centre_mm(self) -> FloatArray:

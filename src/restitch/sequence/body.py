@@ -69,7 +69,7 @@ class Body:
     @cached_property
     def rungs(self) -> Ladder:
         """Ladder of the top."""
-        return ladder(points(self.top))
+        return ladder(self.top[0].xy if len(self.top) == 1 else points(self.top))
 
     @cached_property
     def is_ring(self) -> bool:
@@ -84,7 +84,8 @@ class Body:
 
 def bodies(plan: Iterable[PlannedObject], context: Context) -> tuple[Body, ...]:
     """Return the objects taken apart, in the same order."""
-    return tuple(_with_ends(_body(o, context.profile.limits.confidence), context) for o in plan)
+    taken = (_with_ends(_body(o, context.profile.limits.confidence), context) for o in plan)
+    return tuple(replace(b, fixed=True) if b.obj.id in context.held else b for b in taken)
 
 
 def _with_ends(body: Body, context: Context) -> Body:

@@ -67,7 +67,8 @@ def order(
         return _linked(plan, context, frozenset(), plan, settings)
     outlines = [outline(o) for o in plan]
     found = _buried(plan, outlines) if "layering" in fixes else ()
-    layers = layering((*overlaps(plan, outlines), *stops(plan)), _allowed(plan, found, context))
+    present = (*overlaps(plan, outlines), *stops(plan), *_kept_pairs(plan, context))
+    layers = layering(present, _allowed(plan, found, context))
     taken = bodies(plan, context)
     router = Router(
         bodies=taken,
@@ -106,6 +107,16 @@ def _allowed(plan: Plan, found: Iterable[Buried], context: Context) -> tuple[tup
         if lower < upper
         or context.state_of(f"layering-{plan[lower].first_record}-{plan[upper].first_record}")
         is State.APPLIED
+    )
+
+
+def _kept_pairs(plan: Plan, context: Context) -> tuple[tuple[int, int], ...]:
+    """Places (lower, upper) of the pairs whose order the guard holds."""
+    place = {o.id: i for i, o in enumerate(plan)}
+    return tuple(
+        (place[a], place[b])
+        for a, b in sorted(context.kept_pairs)
+        if a in place and b in place and place[a] < place[b]
     )
 
 
