@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from restitch.infer.settings import Settings
 from restitch.model import BoolArray, FloatArray
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Strokes:
     """One row for each stroke, in sewing order; ``v`` counts body points, not needle points."""
 
@@ -33,27 +34,27 @@ class Strokes:
     def __len__(self) -> int:
         return len(self.v0)
 
-    @property
+    @cached_property
     def start_mm(self) -> FloatArray:
         """(s, 2) where each stroke starts."""
         return self.xy_mm[self.v0]
 
-    @property
+    @cached_property
     def end_mm(self) -> FloatArray:
         """(s, 2) where each stroke ends."""
         return self.xy_mm[self.v1]
 
-    @property
+    @cached_property
     def chord(self) -> FloatArray:
         """(s, 2) from start to end."""
         return self.end_mm - self.start_mm
 
-    @property
+    @cached_property
     def middle(self) -> FloatArray:
         """(s, 2) halfway between the ends."""
         return (self.end_mm + self.start_mm) / 2
 
-    @property
+    @cached_property
     def count(self) -> IndexArray:
         """(s,) stitches."""
         return self.v1 - self.v0
