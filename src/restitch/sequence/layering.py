@@ -6,27 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from restitch.model import Kind, Link, PlannedObject
+from restitch.geometry.overlap import Pair
+from restitch.model import Link, PlannedObject
 
 if TYPE_CHECKING:
     import networkx
-    from shapely import Geometry
-
-Pair = tuple[int, int]
-
-
-@dataclass(frozen=True, slots=True)
-class LayeringLimits:
-    """What counts as overlap. Our choice, measured: smaller overlaps cost needless colour changes,
-    and nothing of them can be seen."""
-
-    overlap_mm2: float = 0.15
-    shrink_mm: float = 0.15
-    same_thread_share: float = 0.3
-    """Objects of one thread and different kinds keep their order above this share of the lesser
-    one: the order decides which way the thread lies there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,35 +22,6 @@ class Layering:
     """The found swaps that are in force."""
     refused: tuple[Pair, ...]
     """Found swaps that no order can honour."""
-
-
-def overlaps(
-    plan: Sequence[PlannedObject],
-    outlines: Sequence[Geometry],
-    limits: LayeringLimits | None = None,
-) -> tuple[Pair, ...]:
-    """Return the pairs (i, j), i < j, of places in the plan whose shapes overlap for the eye."""
-    import shapely
-
-    limits = limits or LayeringLimits()
-    shapes = np.array(outlines, dtype=object)
-    areas = shapely.area(shapes)
-    runs = np.array([o.kind is Kind.RUN for o in plan])
-    inner = np.where(runs, shapes, shapely.buffer(shapes, -limits.shrink_mm, quad_segs=2))
-    near = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    i, j = near[:, near[0] < near[1]]
-    # the larger of the two is shrunk: shrinking a thin line would lose it
-    large, small = np.where(areas[i] >= areas[j], (i, j), (j, i))
-    shared = shapely.area(shapely.intersection(inner[large], shapes[small]))
-    thread = np.array([o.thread for o in plan], dtype=int)
-    kind = np.array([list(Kind).index(o.kind) for o in plan], dtype=int)
-    counts = np.where(
-        thread[i] != thread[j],
-        shared >= limits.overlap_mm2,
-        (kind[i] != kind[j]) & (shared > limits.same_thread_share * np.maximum(areas[small], 1e-9)),
-    )
-    pairs = np.stack([i, j], axis=1)[counts]
-    return tuple(sorted((int(a), int(b)) for a, b in pairs))
 
 
 def stops(plan: Sequence[PlannedObject]) -> tuple[Pair, ...]:
@@ -86,23 +41,27 @@ def layering(present: Iterable[Pair], wanted: Iterable[Pair]) -> Layering:
 
     wanted = tuple(wanted)
     graph = nx.DiGraph([*present, *(pair for pair in wanted if pair[0] < pair[1])])
-    swapped, refused = [], []
+    swapped: list[Pair] = []
+    refused: list[Pair] = []
     for lower, upper in (pair for pair in wanted if pair[0] > pair[1]):
-        trial = graph.copy()
-        trial.add_nodes_from((lower, upper))
-        if trial.has_edge(upper, lower):
-            trial.remove_edge(upper, lower)
-        for other in list(trial.successors(upper)):
-            if other != lower and nx.has_path(trial, other, lower):
-                trial.remove_edge(upper, other)
-                trial.add_edge(other, upper)
-        trial.add_edge(lower, upper)
-        if nx.is_directed_acyclic_graph(trial):
-            graph = trial
-            swapped.append((lower, upper))
-        else:
-            refused.append((lower, upper))
+        (swapped if _put_under(graph, lower, upper) else refused).append((lower, upper))
     return Layering(tuple(sorted(graph.edges)), tuple(swapped), tuple(refused))
+
+
+def _put_under(graph: networkx.DiGraph, lower: int, upper: int) -> bool:
+    """Turn the graph so that lower comes before upper; False (and no change) where it cannot."""
+    import networkx as nx
+
+    graph.add_nodes_from((lower, upper))
+    leads_back = {lower} | nx.ancestors(graph, lower)
+    turned = [other for other in graph.successors(upper) if other in leads_back]
+    graph.remove_edges_from([(upper, other) for other in turned])
+    before = {lower, *turned}
+    if nx.descendants(graph, upper) & before:
+        graph.add_edges_from([(upper, other) for other in turned])
+        return False
+    graph.add_edges_from([(other, upper) for other in before])
+    return True
 
 
 def reduced(pairs: Iterable[Pair]) -> networkx.DiGraph:

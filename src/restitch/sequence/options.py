@@ -49,18 +49,18 @@ def options_of(
     body: Body, outline: Geometry, settings: OrderSettings = ORDER
 ) -> tuple[Option, ...]:
     """Return the ways to sew an object, the way it was found first."""
-    found = as_found(body, outline, settings)
     if body.fixed:
-        return (found,)
-    return _cheapest([found, *_Ways(body, outline, settings).all()])
+        return (Option(body.core, 0.0, body.entry_found, body.exit_found),)
+    ways = _Ways(body, outline, settings)
+    return _cheapest([_as_found(body, ways, settings), *ways.all()])
 
 
-def as_found(body: Body, outline: Geometry, settings: OrderSettings = ORDER) -> Option:
-    """Return the object as it came, its underlay and top joined under the cover if need be."""
+def _as_found(body: Body, ways: _Ways, settings: OrderSettings) -> Option:
+    """The object as it came, its underlay and top joined under the cover if need be."""
     plain = Option(body.core, 0.0, body.entry_found, body.exit_found)
-    if body.fixed or not body.under or not body.obj.marks & RELAID or _joined(body, settings):
+    if not body.under or not body.obj.marks & RELAID or _joined(body, settings):
         return plain
-    join = _Ways(body, outline, settings).joined(body.under, body.top)
+    join = ways.joined(body.under, body.top)
     if join is None:
         return plain
     return Option(join.pieces, join.cost_mm, body.entry_found, body.exit_found)

@@ -6,15 +6,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from restitch.check.judge_joins import JoinRules, far_joins
 from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
+from restitch.geometry.overlap import overlaps
 from restitch.model import Change, Kind, PlannedObject, State
 from restitch.report.model import OrderFacts
 from restitch.sequence.account import layering_changes, links_change, sequence_change
 from restitch.sequence.body import bodies
 from restitch.sequence.cover import cover_of
-from restitch.sequence.layering import Layering, layering, overlaps, repaired, stops
+from restitch.sequence.layering import Layering, layering, repaired, stops
 from restitch.sequence.links import LinkRules, Way, link_rules
 from restitch.sequence.options import options_of
 from restitch.sequence.problem import searched
@@ -41,8 +43,6 @@ class _Search:
     """The order as found (repaired where the layering asks for it), everything sewn as found."""
     least: Route
     """The same order; objects that changed anyway may choose their ends."""
-    turned: Route
-    """The same order; every object may choose its ends."""
     best: Route
     """Any order."""
     proved: bool
@@ -79,7 +79,7 @@ def order(
     )
     search = _searched(router, layers, context, fixes)
     anyway = bool(layers.swapped) or _changed_anyway(changed_before, context, settings)
-    worth = _worth(search, anyway, settings)
+    worth = _worth(search, anyway, _far(plan), settings)
     state = context.state_of("sequence")
     route = search.best if worth and state is State.APPLIED else search.least
     swaps = layering_changes(plan, found, layers, context)
@@ -139,11 +139,11 @@ def _searched(router: Router, layers: Layering, context: Context, fixes: frozens
     changed = [bool(b.obj.marks) for b in router.bodies]
     least = router.best(base_order, changed) if any(changed) or layers.swapped else base
     if "sequence" not in fixes:
-        return _Search(base, least, least, least, False, None)
+        return _Search(base, least, least, False, None)
     turned = router.best(base_order)
     found = searched(router, layers.pairs, base_order, context)
     best = min((turned, router.best(found.order)), key=lambda r: _total(r, context))
-    return _Search(base, least, turned, best, found.proved, found.lower_bound_changes)
+    return _Search(base, least, best, found.proved, found.lower_bound_changes)
 
 
 def _total(route: Route, context: Context) -> tuple[float, int]:
@@ -151,18 +151,21 @@ def _total(route: Route, context: Context) -> tuple[float, int]:
     return (weights.colour * route.colour_changes + weights.travel * route.price_mm, route.jumps)
 
 
-def _worth(search: _Search, anyway: bool, settings: OrderSettings) -> bool:
+def _worth(search: _Search, anyway: bool, far: bool, settings: OrderSettings) -> bool:
     """Whether the best route is worth its change: sound files are left in their order."""
     if search.best.colour_changes < search.base.colour_changes:
         return True
-    base, turned, best = (
-        r.jump_price(settings.jump_mm) for r in (search.base, search.turned, search.best)
-    )
+    base, best = (r.jump_price(settings.jump_mm) for r in (search.base, search.best))
+    if base <= 0:
+        return False
     if anyway:
-        return best <= (1.0 - settings.save_along) * base and base > 0
-    return base > 0 and (
-        turned <= (1.0 - settings.save_turning) * base or best <= (1.0 - settings.save_alone) * base
-    )
+        return best <= (1.0 - settings.save_along) * base
+    return far or best <= (1.0 - settings.save_alone) * base
+
+
+def _far(plan: Plan) -> bool:
+    found = far_joins(plan)
+    return found is not None and found.share >= JoinRules().save
 
 
 def _changed_anyway(

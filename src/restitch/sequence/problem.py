@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from restitch.fix.context import Context
-from restitch.sequence.layering import Pair
+from restitch.geometry.overlap import Pair
 from restitch.sequence.route import Router
 from restitch.sequence.solver import Instance, Solution, Weights, solve
 from restitch.sequence.solver import Sequence as Found

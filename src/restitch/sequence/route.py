@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from restitch.model import UNITS_PER_MM, FloatArray, Link
+from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Link
 from restitch.sequence.body import Body
 from restitch.sequence.cover import Cover
 from restitch.sequence.links import Linker, LinkRules, Links, Way
@@ -77,15 +77,16 @@ class Router:
         is exact: a shortest path through the layers of options.
         """
         linker = Linker(self.rules, self.cover, self.cover.last(order))
+        choices = [len(k) if free is None or free[i] else 1 for i, k in enumerate(self.options)]
         links: list[Links] = []
-        back: list[np.ndarray] = []
-        cost = self._own(order[0], free)
+        back: list[IntArray] = []
+        cost = self.costs_mm[order[0]][: choices[order[0]]]
         for place in range(1, len(order)):
             a, b = order[place - 1], order[place]
-            found = self._links(linker, a, b, place)
+            found = self._links(linker, a, b, choices, place)
             total = cost[:, None] + found.price
-            back.append(total.argmin(axis=0))
-            cost = total.min(axis=0) + self._own(b, free)
+            back.append(total.argmin(axis=0).astype(np.int32))
+            cost = total.min(axis=0) + self.costs_mm[b][: choices[b]]
             links.append(found)
         option = [int(cost.argmin())]
         for step in reversed(back):
@@ -97,21 +98,16 @@ class Router:
         """Return the route with every object sewn as found."""
         return self.best(order, [False] * len(self.bodies))
 
-    def _own(self, index: int, free: Sequence[bool] | None) -> FloatArray:
-        cost = self.costs_mm[index]
-        if free is None or free[index]:
-            return cost
-        held = np.full(len(cost), np.inf)
-        held[0] = cost[0]
-        return held
-
-    def _links(self, linker: Linker, a: int, b: int, place: int) -> Links:
+    def _links(self, linker: Linker, a: int, b: int, choices: Sequence[int], place: int) -> Links:
+        """Every link from the first choices of object a to those of b."""
         same = self.thread(a) == self.thread(b)
-        found = linker.links(self.exits_mm[a], self.entries_mm[b], place, same)
+        exits, entries = self.exits_mm[a][: choices[a]], self.entries_mm[b][: choices[b]]
+        found = linker.links(exits, entries, place, same)
         if self.follows[b] != a:
             return found
         stays = np.outer(
-            [o.exit_found for o in self.options[a]], [o.entry_found for o in self.options[b]]
+            [o.exit_found for o in self.options[a][: choices[a]]],
+            [o.entry_found for o in self.options[b][: choices[b]]],
         )
         way, price = self._found_link(a, b, same)
         return Links(np.where(stays, int(way), found.way), np.where(stays, price, found.price))

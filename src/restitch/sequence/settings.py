@@ -39,12 +39,9 @@ class OrderSettings:
     hidden_mm: float = 1.0
     """... and once."""
     save_alone: float = 0.62
-    """A file with no other fault is put in a new order only if this share of the jump price is
-    saved, or a colour change, or ... Sound files are not optimal either: up to 54 % could be saved
-    in well-digitized ones."""
-    save_turning: float = 0.45
-    """... this share by turning objects round in their own order: then ends are far apart that
-    could be near. In well-digitized files up to 36 %."""
+    """A file with no other fault is put in a new order only if a colour change is saved, if its
+    joins are far (see `JoinRules`), or this share of the jump price is saved. Sound files are not
+    optimal either: up to 0.54 could be saved in well-digitized ones."""
     save_along: float = 0.15
     """Share that is worth a new order where stitching changes anyway."""
     changed_share: float = 0.01
