@@ -33,7 +33,7 @@ def column(length=20.0, width=2.0, spacing=0.4, x=0.0, y=0.0, angle_deg=0.0) -> 
     count = round(2 * length / spacing)
     along = np.linspace(0, length, count + 1)
     across = np.where(np.arange(count + 1) % 2 == 0, -width / 2, width / 2)
-    return units(turned(np.stack([along, across], axis=1), angle_deg) + [x, y])
+    return units(turned(np.stack([along, across], axis=1), angle_deg) + np.array([x, y]))
 
 
 def arc(radius=10.0, width=3.0, spacing=0.4, degrees=180.0, x=0.0, y=0.0) -> IntArray:
@@ -56,7 +56,7 @@ def fill(width=20.0, height=10.0, spacing=0.4, stitch=4.0, slant=0.0, x=0.0, y=0
         across = np.concatenate([[0.0], inner[inner > 1.0], [width]])
         across = across if row % 2 == 0 else across[::-1]
         points.append(np.stack([left + across, np.full(len(across), level)], axis=1))
-    return units(np.concatenate(points) + [x, y])
+    return units(np.concatenate(points) + np.array([x, y]))
 
 
 def run(points_mm, stitch=2.5) -> IntArray:

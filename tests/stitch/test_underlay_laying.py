@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from restitch.check.judge_underlay import column_verdict, fill_verdict, side_changes
+from restitch.check.judge_underlay import column_verdict, fill_verdict, zigzag
 from restitch.fabrics import default_profile
 from restitch.fabrics.model import UnderlayRule
 from restitch.geometry import ladder, outline
@@ -53,8 +53,10 @@ def test_kind_follows_the_width():
     assert np.abs(column_underlay(narrow, RULE)[:, 1]).max() <= 1
     edge = column_underlay(middle, RULE)
     assert np.abs(np.abs(edge[:, 1]) - 9).max() <= 1  # 1.5 - 0.6 inset
-    assert side_changes(middle, edge) <= 1
-    assert side_changes(wide, column_underlay(wide, RULE)) >= 10
+    assert zigzag(middle, edge)[0] <= 1
+    changes, pitch = zigzag(wide, column_underlay(wide, RULE))
+    assert changes >= 10
+    assert pitch == pytest.approx(RULE.zigzag_spacing_mm, rel=0.1)
 
 
 def test_pile_gets_a_second_opposed_zigzag():

@@ -19,6 +19,9 @@ OFF_CENTRE = 0.15
 """Holes nearer to the centre line than this share of the half width are on neither side."""
 SIDE_CHANGES = (4, 3)
 """So many side changes in a row are a zigzag; the second where they are a quarter of the holes."""
+DENSE_CHANGES, DENSE_PITCH_MM = 6, 1.3
+"""So many side changes at a tighter two-line pitch are a dense zigzag under any width: 2 to 4 mm
+is usual (from memory), sound files go down to 1.4 (measured)."""
 HOLES_PER_MM, HOLES_FREE = 1.8, 6
 """More underlay holes per mm of column than this, plus a few, is excess. Measured."""
 LOAD_SLACK, LOAD_BASE, LOAD_PER_MM = 1.45, 2.2, 1.54
@@ -120,22 +123,28 @@ def column_verdict(obj: PlannedObject) -> UnderlayVerdict | None:
 def _excess(rungs: Ladder, holes: IntArray, thread_mm: float) -> str:
     """What makes the underlay of a column too much, or ``""``."""
     width, length = rungs.width_mm, rungs.length_mm
+    changes, pitch = zigzag(rungs, holes)
     if width < NARROW_MM:
-        changes = side_changes(rungs, holes)
         most, some = SIDE_CHANGES
         if changes >= most or (changes >= some and 4 * changes >= len(holes)):
             return f"zigzag under a column of {width:.1f} mm"
         if len(holes) > HOLES_PER_MM * length + HOLES_FREE:
             return f"{len(holes) / length:.1f} underlay stitches per mm"
         return ""
+    if changes >= DENSE_CHANGES and pitch < DENSE_PITCH_MM:
+        return f"zigzag at {pitch:.1f} mm where 2 to 4 is usual"
     load = thread_mm / max(length, 1e-6)
     if load > LOAD_SLACK * (LOAD_BASE + LOAD_PER_MM * (width - 1.0)):
         return f"{load:.0f} mm of underlay thread per mm of column"
     return ""
 
 
-def side_changes(rungs: Ladder, holes: IntArray) -> int:
-    """Return the longest run of successive holes that change from side to side of a column."""
+def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
+    """Return the longest run of holes that change from side to side of a column, and its pitch.
+
+    The run is counted in side changes; the pitch is two-line (same side to same side), mm, the
+    median over the run; infinite where no hole changes side.
+    """
     line = rungs.smooth_centre_mm
     points = holes / float(UNITS_PER_MM)
     nearest = np.argmin(((points[:, None, :] - line[None, :, :]) ** 2).sum(axis=2), axis=1)
@@ -143,10 +152,18 @@ def side_changes(rungs: Ladder, holes: IntArray) -> int:
     way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
     off = points - line[nearest]
     side = (way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0]) / max(rungs.width_mm / 2.0, 1e-6)
-    side = side[np.abs(side) >= OFF_CENTRE]
+    clear = np.abs(side) >= OFF_CENTRE
+    side, nearest = side[clear], nearest[clear]
     changed = np.concatenate([[0], (side[:-1] * side[1:] < 0).astype(np.intp), [0]])
     edges = np.flatnonzero(np.diff(changed))
-    return int((edges[1::2] - edges[::2]).max(initial=0))
+    if not len(edges):
+        return 0, np.inf
+    starts, counts = edges[::2], edges[1::2] - edges[::2]
+    longest = int(np.argmax(counts))
+    run = nearest[starts[longest] : starts[longest] + counts[longest] + 1]
+    steps = np.hypot(*np.diff(line, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    return int(counts[longest]), 2.0 * float(np.median(np.abs(np.diff(along[run]))))
 
 
 def _thread(pieces: Sequence[IntArray]) -> float:
