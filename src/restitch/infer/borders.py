@@ -15,10 +15,14 @@ from restitch.model import FloatArray
 
 def settle_border(before: Piece, after: Piece, strokes: Strokes, settings: Settings) -> None:
     """Move the border between two neighbours where the geometry says so."""
-    if before.look == Look.RUN and after.look == Look.DENSE:
-        if not _give_stub_to_run(before, after, strokes, settings):
+    if before.look != Look.DENSE and after.look == Look.DENSE:
+        _give_long_strokes(after, before, strokes, settings, first=True)
+        stub = before.look == Look.RUN and _give_stub_to_run(before, after, strokes, settings)
+        if not stub:
             _give_row_to_ladder(before, after, strokes, settings)
     elif before.look == Look.DENSE and after.look == Look.RUN:
+        _give_long_strokes(before, after, strokes, settings, first=False)
+        _give_last_stub_to_run(before, after, strokes, settings)
         _give_last_rung_to_ladder(before, after, strokes, settings)
         _cut_travel_off_row(before, after, strokes, settings)
 
@@ -41,6 +45,55 @@ def _give_stub_to_run(run: Piece, ladder: Piece, strokes: Strokes, settings: Set
     return True
 
 
+def _give_last_stub_to_run(ladder: Piece, run: Piece, strokes: Strokes, settings: Settings) -> None:
+    """A half rung at the end of a column leads to the centre run of the next one."""
+    last = ladder.s1 - 1
+    if ladder.strokes < 4 or not _is_column(strokes, slice(ladder.s0, ladder.s1), settings):
+        return
+    a, b = chord(strokes, last), chord(strokes, last - 1)
+    la, lb = float(np.hypot(*a)), float(np.hypot(*b))
+    same = strokes.end_mm[last - 2] - strokes.end_mm[last]
+    if la > settings.stub_share * lb or abs(np.dot(same, b)) < settings.stub_inset * lb * lb:
+        return
+    ladder.s1 -= 1
+    ladder.p1 = run.p0 = int(strokes.v1[last])
+
+
+def _give_long_strokes(
+    ladder: Piece, other: Piece, strokes: Strokes, settings: Settings, *, first: bool
+) -> None:
+    """Strokes of several stitches, suddenly longer, at the end of a column of single ones belong
+    to the underlay before it or after it."""
+    few = settings.stray_strokes
+    inner = slice(ladder.s0 + few, ladder.s1 - few)
+    if ladder.strokes < 3 * few or not _is_column(strokes, inner, settings):
+        return
+    ends = range(ladder.s0, ladder.s0 + few) if first else range(ladder.s1 - few, ladder.s1)
+    usual = np.median(np.hypot(*strokes.chord[inner].T))
+    long = [
+        k
+        for k in ends
+        if strokes.count[k] > 1 and np.hypot(*chord(strokes, k)) > settings.sudden_length * usual
+    ]
+    if not long:
+        return
+    if first:
+        ladder.s0 = max(long) + 1
+        ladder.p0 = other.p1 = int(strokes.v0[ladder.s0])
+    else:
+        cut = min(long)
+        ladder.s1 = cut
+        # its first stitch may still be the column's last rung
+        rung = np.hypot(*(strokes.xy_mm[strokes.v0[cut] + 1] - strokes.xy_mm[strokes.v0[cut]]))
+        keeps = settings.stub_share * usual < rung < settings.sudden_length * usual
+        ladder.p1 = other.p0 = int(strokes.v0[cut]) + (2 if keeps else 1)
+
+
+def _is_column(strokes: Strokes, span: slice, settings: Settings) -> bool:
+    """Whether nearly all strokes are single stitches, as in a satin that is not split."""
+    return float(np.mean(strokes.count[span] == 1)) > settings.column_singles
+
+
 def _give_row_to_ladder(run: Piece, ladder: Piece, strokes: Strokes, settings: Settings) -> None:
     """Points before the first rung that make a straight row beside it are the ladder's."""
     a = strokes.start_mm[ladder.s0]
@@ -49,22 +102,30 @@ def _give_row_to_ladder(run: Piece, ladder: Piece, strokes: Strokes, settings: S
     if length < 1e-6:
         return
     unit = (a - b) / length
+    normal = np.array([-unit[1], unit[0]])
+    ahead = strokes.middle[min(ladder.s0 + 2, ladder.s1 - 1)] - strokes.middle[ladder.s0]
+    if float(np.dot(ahead, normal)) < 0:
+        normal = -normal
     most = length * settings.row_stretch + settings.row_slack_mm
     taken, along, last = 0, 0.0, a
-    for p in range(run.p1 - 1, run.p0 - 1, -1):
+    start = int(strokes.v0[ladder.s0])
+    for p in range(start - 1, run.p0 - 1, -1):
         q = strokes.xy_mm[p]
         step = last - q
         size = float(np.hypot(*step))
         advance = float(np.dot(step, unit))
-        aside = abs(float(unit[0] * (q - a)[1] - unit[1] * (q - a)[0]))
-        first_step = taken == 0 and size < settings.row_aside_mm
+        # rows lie behind the first rung, underlay ahead of it
+        aside = float(np.dot(q - a, normal))
+        first_step = taken == 0 and size < settings.step_mm
         straight = advance > settings.row_cosine * size or first_step
-        if not straight or along + advance > most or aside > settings.row_aside_mm:
+        beside = -settings.row_aside_mm < aside < settings.row_ahead_mm
+        if not straight or not beside or along + advance > most:
             break
         taken, along, last = taken + 1, along + advance, q
-    if taken and along > settings.row_least * length:
-        run.p1 -= taken
-        ladder.p0 -= taken
+    single = strokes.count[ladder.s0] == 1
+    least = settings.rung_least if single else settings.row_least
+    if taken and along > least * length:
+        run.p1 = ladder.p0 = start - taken
 
 
 def _give_last_rung_to_ladder(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,8 @@ class Draft:
     """All pieces, in sewing order."""
     dense: list[Piece]
     """The covering ones, in sewing order; empty for runs and open objects."""
+    anew: list[int] = field(default_factory=list)
+    """Positions in ``dense`` that follow an underlay of their own (a copy in one go)."""
     kind: Kind = Kind.RUN
     open: bool = False
     layer: int = 0
@@ -37,6 +40,14 @@ class Draft:
     def p1(self) -> int:
         """One past the last body point."""
         return self.pieces[-1].p1
+
+    @property
+    def sittings(self) -> list[tuple[int, list[Piece]]]:
+        """Each underlay with what covers it: its first body point, and the dense pieces on it."""
+        bounds = [0, *self.anew, len(self.dense)]
+        groups = [self.dense[a:b] for a, b in pairwise(bounds)]
+        starts = [self.p0, *(self.dense[a - 1].p1 for a in self.anew)]
+        return list(zip(starts, groups, strict=True))
 
     @property
     def top(self) -> list[Piece]:

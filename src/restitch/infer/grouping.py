@@ -31,6 +31,8 @@ class Grouper:
                 lead.append(piece)
                 continue
             if drafts and self._joins(drafts[-1], lead, piece):
+                if self._is_underlay(lead):
+                    drafts[-1].anew.append(len(drafts[-1].dense))
                 drafts[-1].pieces += [*lead, piece]
                 drafts[-1].dense.append(piece)
             else:
@@ -83,7 +85,6 @@ class Grouper:
     def _joins(self, draft: Draft, lead: list[Piece], piece: Piece) -> bool:
         """Whether a dense piece continues the object before it."""
         s, last = self.settings, draft.dense[-1]
-        lattice = any(p.look == Look.OPEN and p.strokes >= s.lattice_strokes for p in lead)
         between = sum(p.points for p in lead)
         if not lead and piece.s0 == last.s1 and self._continues(last, piece):
             return True
@@ -91,7 +92,7 @@ class Grouper:
         b, agree_b = self.votes.axis([piece])
         apart = angle_between(a, b)
         fills = is_fill(self.votes, draft.dense, 0.0, s) or is_fill(self.votes, [piece], 0.0, s)
-        if fills and apart < s.same_axis and not lattice and not self._ring_between(lead):
+        if fills and apart < s.same_axis and not self._is_underlay(lead):
             return True
         straight = min(agree_a, agree_b) > s.straight_agreement
         if straight and apart > s.stack_axis:
@@ -110,6 +111,12 @@ class Grouper:
         gap = float(np.hypot(*(strokes.middle[b] - strokes.middle[a])))
         la, lb = (float(np.hypot(*strokes.chord[k])) for k in (a, b))
         return gap < self.settings.continue_gap_mm and max(la, lb) < 2 * min(la, lb)
+
+    def _is_underlay(self, lead: list[Piece]) -> bool:
+        """Whether the stitching between two dense pieces is an underlay of its own."""
+        lattice = self.settings.lattice_strokes
+        rows = any(p.look == Look.OPEN and p.strokes >= lattice for p in lead)
+        return rows or self._ring_between(lead)
 
     def _ring_between(self, lead: list[Piece]) -> bool:
         """Whether a closed edge run lies in the stitching between two dense pieces."""
@@ -164,8 +171,9 @@ def ring_stop(xy: FloatArray, start: int, settings: Settings) -> int:
         return 0
     stop = int(closed[0])
     heading = np.arctan2(way[: stop + 1, 1], way[: stop + 1, 0])
-    turn = np.angle(np.exp(1j * np.diff(heading)))
+    turn = np.angle(np.exp(1j * np.diff(heading, append=heading[:1])))
     # out and back along one line is no ring: its reversal is half a turn and little else
-    if abs(float(turn.sum())) < settings.ring_turn or np.abs(turn).max() > settings.ring_sharpest:
+    once = abs(abs(float(turn.sum())) - 2 * np.pi) < 0.1
+    if not once or np.abs(turn[:-1]).max() > settings.ring_sharpest:
         return 0
     return start + 1 + stop

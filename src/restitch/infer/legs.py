@@ -18,18 +18,21 @@ class Leg:
 
     start: int
     stop: int
-    way: FloatArray
-    axis: int = -1
-    """Which lattice direction it runs along, or -1."""
+    from_mm: FloatArray
+    to_mm: FloatArray
+
+    @property
+    def way(self) -> FloatArray:
+        """(2,) from start to stop."""
+        return self.to_mm - self.from_mm
 
     @property
     def length_mm(self) -> float:
         return float(np.hypot(*self.way))
 
     @property
-    def angle(self) -> float:
-        """Direction modulo half a turn, radians."""
-        return float(np.arctan2(self.way[1], self.way[0]) % np.pi)
+    def stitches(self) -> int:
+        return self.stop - self.start
 
 
 def travel_under_fill(xy: FloatArray, settings: Settings) -> BoolArray:
@@ -39,121 +42,175 @@ def travel_under_fill(xy: FloatArray, settings: Settings) -> BoolArray:
     is one shorter. Closed edge runs and crossing rows with their edge steps are underlay.
     """
     travel = np.zeros(max(len(xy) - 1, 0), bool)
-    ring = last_ring(xy, settings)
+    rings = find_rings(xy, settings)
+    for (_, stop), (start, _) in pairwise([(0, 0), *rings]):
+        travel[stop + 1 : start] = start - stop > 1 and start > 0 and stop > 0
+    ring = rings[-1][1] if rings else 0
     legs = find_legs(xy, ring, settings)
-    axes = lattice_axes(legs, settings)
-    legs = [_with_axis(leg, axes, settings) for leg in legs]
-    rows = [k for k, leg in enumerate(legs) if leg.axis >= 0]
-    rows = _without_lone_rows(legs, rows)
-    if ring == 0 and not rows:
+    row, step = find_rows(xy, legs, settings)
+    if not row.any():
+        _mark_lone_row(legs, row, bool(rings))
+    if not rings and not row.any():
         return travel
-    ends = [(ring, None)] + [(legs[k].stop, legs[k]) for k in rows]
-    begins = [(legs[k].start, legs[k]) for k in rows] + [(len(xy) - 1, None)]
-    pitch = {a: _row_pitch([legs[k] for k in rows if legs[k].axis == a], xy) for a in (0, 1)}
-    for (stop, a), (start, b) in zip(ends, begins, strict=True):
-        if start - stop < 2:
-            continue
-        if a is not None and b is not None and _is_step(a, b, xy, pitch, settings):
-            continue
-        travel[stop + 1 : start] = True
+    for leg, is_row, is_step in zip(legs, row, step, strict=True):
+        if not is_row and not is_step:
+            travel[leg.start + 1 : leg.stop + 1] = True
+    # the point a way ends at is the first of what it leads to
+    for k, leg in enumerate(legs):
+        if row[k] and leg.start < len(travel):
+            travel[leg.start] = False
     return travel
 
 
-def last_ring(xy: FloatArray, settings: Settings) -> int:
-    """Point at which the last closed edge run ends, or 0 where there is none."""
+def find_rings(xy: FloatArray, settings: Settings) -> list[tuple[int, int]]:
+    """First and last point of each closed edge run, in sewing order."""
+    rings: list[tuple[int, int]] = []
     at, last = 0, 0
-    while at < len(xy) - 3:
+    while at < len(xy) - 3 and at - last <= settings.ring_search:
         stop = ring_stop(xy, at, settings)
         if stop:
+            rings.append((at, stop))
             at = last = stop
-            continue
-        at += 1
-        if at - last > settings.ring_search:
-            break
-    return last
+        else:
+            at += 1
+    return rings
 
 
 def find_legs(xy: FloatArray, start: int, settings: Settings) -> list[Leg]:
-    """Straight stretches from ``start`` to the end."""
+    """Straight stretches from ``start`` to the end, cut also where the stitch length changes."""
     way = np.diff(xy[start:], axis=0)
     if not len(way):
         return []
+    length = np.hypot(*way.T)
     heading = np.arctan2(way[:, 1], way[:, 0])
     turn = np.abs(np.angle(np.exp(1j * np.diff(heading))))
-    breaks = np.flatnonzero(turn > settings.leg_turn) + 1
-    bounds = np.concatenate([[0], breaks, [len(way)]]) + start
-    return [Leg(int(a), int(b), xy[b] - xy[a]) for a, b in pairwise(bounds)]
+    inverse = 1 / np.maximum(length, 0.1)
+    slack = settings.leg_turn + settings.leg_rounding_mm * (inverse[1:] + inverse[:-1])
+    breaks = np.flatnonzero(turn > slack) + 1
+    bounds = [0, *breaks.tolist(), len(way)]
+    cuts = sorted({*bounds, *(c for a, b in pairwise(bounds) for c in _regimes(length, a, b))})
+    return [Leg(a + start, b + start, xy[a + start], xy[b + start]) for a, b in pairwise(cuts)]
 
 
-def lattice_axes(legs: list[Leg], settings: Settings) -> list[float]:
-    """Up to two directions (radians) along which most of the sewing runs."""
-    if not legs:
+def _regimes(length: FloatArray, start: int, stop: int) -> list[int]:
+    """Where a straight leg changes from row to travel or back, told by its even stitches.
+
+    Rows keep the stitch of their pattern and end in a part of one; travel divides its way evenly.
+    """
+    if stop - start < 5:
         return []
-    angle = np.array([leg.angle for leg in legs])
-    length = np.array([leg.length_mm for leg in legs])
+    part = length[start:stop]
+    cuts = []
+    for way_round, flipped in ((1, False), (-1, True)):
+        lens = part[::way_round]
+        even = np.abs(lens - lens[0]) < 0.15
+        head = len(even) if even.all() else int(even.argmin())
+        rest = lens[head + 1 : -1]
+        if head >= 2 and len(rest) >= 2 and abs(float(np.median(rest)) - lens[0]) > 0.3:
+            cuts.append(stop - head if flipped else start + head)
+    return cuts
+
+
+def find_rows(xy: FloatArray, legs: list[Leg], settings: Settings) -> tuple[BoolArray, BoolArray]:
+    """Which legs are crossing rows, and which are steps from one row to the next.
+
+    A row has a neighbour that runs against it beside it, one or two legs away, or at least runs
+    along the neighbours' direction in stitches like theirs.
+    """
+    pairs = [
+        (k, other)
+        for k, leg in enumerate(legs)
+        for other in range(k + 2, min(k + 2 + settings.step_legs, len(legs)))
+        if _neighbours(leg, legs[other], settings) and _straight(legs[k + 1 : other], settings)
+    ]
+    axes = _axes(legs, {k for pair in pairs for k in pair}, settings)
+    along = np.array([_runs_along(leg, axes, settings) for leg in legs], bool)
+    row, step = np.zeros(len(legs), bool), np.zeros(len(legs), bool)
+    for k, other in pairs:
+        if along[k] and along[other]:
+            row[[k, other]] = True
+            step[k + 1 : other] = True
+    usual = _usual_stitch(xy, [leg for leg, is_row in zip(legs, row, strict=True) if is_row])
+    for k, leg in enumerate(legs):
+        if leg.stitches < 2 or not usual or _longest_stitch(xy, leg) < usual - 0.25:
+            continue
+        row[k] |= along[k] or (leg.stitches > 2 and _uneven(xy, leg))
+    return row, step & ~row
+
+
+def _straight(step: list[Leg], settings: Settings) -> bool:
+    """A step from row to row takes no detour."""
+    way = float(np.hypot(*(step[-1].to_mm - step[0].from_mm)))
+    return sum(leg.length_mm for leg in step) < settings.step_detour * way
+
+
+def _axes(legs: list[Leg], rows: set[int], settings: Settings) -> list[float]:
+    """Up to two directions (radians modulo half a turn) of neighbouring rows, heaviest first."""
+    left = [(legs[k].length_mm, np.arctan2(*legs[k].way[::-1])) for k in sorted(rows)]
+    total = sum(length for length, _ in left)
     axes: list[float] = []
-    for _ in range(2):
-        bins = np.bincount((angle / np.pi * 60).astype(int) % 60, length, 60)
-        spread = bins + np.roll(bins, 1) + np.roll(bins, -1)
-        peak = int(spread.argmax())
-        if spread[peak] < settings.axis_share * length.sum() or not spread[peak]:
+    while left and len(axes) < 2:
+        axis = max(left)[1]
+        near = [r for r in left if _off_axis(r[1], axis) < 3 * settings.axis_slack]
+        doubled = sum(length * np.exp(2j * angle) for length, angle in near)
+        if abs(doubled) < settings.axis_share * total:
             break
-        centre = (peak + 0.5) * np.pi / 60
-        off = _apart(angle, centre)
-        near = off < settings.axis_slack * 1.5
-        mean = np.angle((length[near] * np.exp(2j * angle[near])).sum()) / 2 % np.pi
-        if near.sum() >= 2:
-            axes.append(float(mean))
-        length = np.where(off < np.radians(20), 0.0, length)
-        if not length.any():
-            break
+        axes.append(float(np.angle(doubled) / 2))
+        left = [r for r in left if _off_axis(r[1], axis) >= 3 * settings.axis_slack]
     return axes
 
 
-def _apart(angle: FloatArray, axis: float) -> FloatArray:
-    off = np.abs(angle - axis) % np.pi
-    apart: FloatArray = np.minimum(off, np.pi - off)
-    return apart
+def _off_axis(angle: float, axis: float) -> float:
+    apart = abs(angle - axis) % np.pi
+    return float(min(apart, np.pi - apart))
 
 
-def _with_axis(leg: Leg, axes: list[float], settings: Settings) -> Leg:
-    # 0.1 mm rounding turns a short leg by more than a long one
-    slack = settings.axis_slack + 0.12 / max(leg.length_mm, 0.1)
-    for number, axis in enumerate(axes):
-        if float(_apart(np.array([leg.angle]), axis)[0]) < min(slack, 0.25):
-            return Leg(leg.start, leg.stop, leg.way, number)
-    return leg
+def _runs_along(leg: Leg, axes: list[float], settings: Settings) -> bool:
+    slack = settings.axis_slack + settings.leg_rounding_mm / max(leg.length_mm, 0.1)
+    angle = float(np.arctan2(leg.way[1], leg.way[0]))
+    return any(_off_axis(angle, axis) < slack for axis in axes)
 
 
-def _without_lone_rows(legs: list[Leg], rows: list[int]) -> list[int]:
-    """Rows less legs along an axis by chance, right after the ring or before the cover."""
-    while len(rows) > 1 and _lone(legs[rows[0]], legs[rows[1]]):
-        rows = rows[1:]
-    while len(rows) > 1 and _lone(legs[rows[-1]], legs[rows[-2]]):
-        rows = rows[:-1]
-    return rows
+def _usual_stitch(xy: FloatArray, rows: list[Leg]) -> float:
+    """Median of the longest stitch in each row of two stitches or more, else 0."""
+    longest = [_longest_stitch(xy, leg) for leg in rows if leg.stitches > 1]
+    return float(np.median(longest)) if longest else 0.0
 
 
-def _lone(leg: Leg, neighbour: Leg) -> bool:
-    """Neighbouring rows of a lattice run against each other; a lone leg does not."""
-    return leg.axis != neighbour.axis or float(np.dot(leg.way, neighbour.way)) > 0
+def _uneven(xy: FloatArray, leg: Leg) -> bool:
+    """Rows end in a part of a stitch; travel divides its way evenly."""
+    stitch = np.hypot(*np.diff(xy[leg.start : leg.stop + 1], axis=0).T)
+    return bool(np.ptp(stitch) > 0.4)
 
 
-def _row_pitch(rows: list[Leg], xy: FloatArray) -> float:
-    """Usual distance between neighbouring rows of one axis, millimetres."""
-    gaps = [abs(_aside(a, b, xy)) for a, b in pairwise(rows)]
-    return float(np.median(gaps)) if gaps else 0.0
+def _longest_stitch(xy: FloatArray, leg: Leg) -> float:
+    return float(np.hypot(*np.diff(xy[leg.start : leg.stop + 1], axis=0).T).max())
 
 
-def _aside(a: Leg, b: Leg, xy: FloatArray) -> float:
-    """Distance of row b's start from the line of row a."""
-    unit = a.way / max(a.length_mm, 1e-9)
-    off = xy[b.start] - xy[a.stop]
-    return float(unit[0] * off[1] - unit[1] * off[0])
-
-
-def _is_step(a: Leg, b: Leg, xy: FloatArray, pitch: dict[int, float], settings: Settings) -> bool:
-    """Whether the way from row a to row b is only the step to the next row."""
-    if a.axis != b.axis or float(np.dot(a.way, b.way)) > 0:
+def _neighbours(a: Leg, b: Leg, settings: Settings) -> bool:
+    """Whether two legs are neighbouring rows of one lattice."""
+    la, lb = a.length_mm, b.length_mm
+    if min(la, lb) < settings.row_least_mm:
         return False
-    return abs(_aside(a, b, xy)) < settings.step_pitch * pitch[a.axis] + 0.2
+    ua, ub = a.way / la, b.way / lb
+    bend = float(np.hypot(*(ua + ub)))
+    if bend > settings.axis_slack + settings.leg_rounding_mm * (1 / la + 1 / lb):
+        return False
+    off = b.from_mm - a.to_mm
+    aside = abs(float(ua[0] * off[1] - ua[1] * off[0]))
+    if not settings.lattice_pitch_from_mm < aside < settings.lattice_pitch_to_mm:
+        return False
+    starts, stops = float(np.dot(b.to_mm - a.from_mm, ua)), float(np.dot(off, ua)) + la
+    facing = min(la, stops) - max(0.0, starts)
+    near = float(np.hypot(*off)) < settings.step_slant * aside
+    return near or facing > settings.row_facing * min(la, lb)
+
+
+def _mark_lone_row(legs: list[Leg], row: BoolArray, ringed: bool) -> None:
+    """A lattice of a single row: a way of several stitches that others lead to and from."""
+    if not ringed or len(legs) < 3:
+        return
+    inner = range(1, len(legs) - 1)
+    longest = max(inner, key=lambda k: legs[k].length_mm)
+    if legs[longest].stitches >= (2 if len(legs) == 3 else 3):
+        row[longest] = True

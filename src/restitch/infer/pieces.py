@@ -79,7 +79,7 @@ def _share_points(chain: list[Piece], strokes: Strokes) -> None:
         last = int(strokes.v1[piece.s1 - 1]) + 1
         if after is None:
             piece.p1 = stop
-        elif piece.look == Look.RUN:
+        elif piece.look == Look.RUN or (piece.look == Look.OPEN and after.look == Look.DENSE):
             # the point at which the next ladder's first stroke starts is the ladder's own
             piece.p1 = max(point, int(strokes.v0[after.s0]))
         else:

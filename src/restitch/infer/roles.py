@@ -11,7 +11,7 @@ from restitch.infer.legs import travel_under_fill
 from restitch.infer.piece import Piece
 from restitch.infer.settings import Settings
 from restitch.infer.strokes import Strokes
-from restitch.model import FloatArray, Kind
+from restitch.model import BoolArray, FloatArray, Kind
 
 
 def mark_roles(
@@ -23,28 +23,26 @@ def mark_roles(
         return
     first, last = draft.dense[0], draft.dense[-1]
     marks.role[first.p0 : last.p1] = TOP
+    marks.role[last.p1 : draft.p1] = TRAVEL
     if draft.kind == Kind.FILL:
         _mark_fill(draft, marks, strokes, votes, settings)
     else:
         _mark_satin(draft, marks, strokes, grid, settings)
-    if last.p1 < draft.p1:
-        marks.role[last.p1 : draft.p1] = TRAVEL
 
 
 def _mark_fill(
     draft: Draft, marks: Marks, strokes: Strokes, votes: Votes, settings: Settings
 ) -> None:
-    first, last = draft.dense[0], draft.dense[-1]
-    lead = strokes.xy_mm[draft.p0 : first.p0 + 1]
-    marks.role[draft.p0 : first.p0] = UNDERLAY
-    if len(lead) > 1:
-        travel = travel_under_fill(lead, settings)
-        marks.role[draft.p0 : first.p0][travel] = TRAVEL
     axis, _ = votes.axis(draft.dense)
-    top = strokes.xy_mm[first.p0 : last.p1]
-    marks.role[first.p0 : last.p1] = np.where(
-        travel_across_rows(top, axis, row_pitch(draft.dense, strokes, axis), settings), TRAVEL, TOP
-    )
+    pitch = row_pitch(draft.dense, strokes, axis)
+    for start, dense in draft.sittings:
+        first, last = dense[0], dense[-1]
+        marks.role[start : first.p0] = UNDERLAY
+        lead = strokes.xy_mm[start : first.p0 + 1]
+        marks.role[start : first.p0][travel_under_fill(lead, settings)] = TRAVEL
+        stop = draft.p1 if last is draft.dense[-1] else last.p1
+        across = travel_across_rows(strokes.xy_mm[first.p0 : stop], axis, pitch, settings)
+        marks.role[first.p0 : stop] = np.where(across, TRAVEL, TOP)
 
 
 def row_pitch(dense: list[Piece], strokes: Strokes, axis: float) -> float:
@@ -57,14 +55,27 @@ def row_pitch(dense: list[Piece], strokes: Strokes, axis: float) -> float:
 
 def travel_across_rows(
     xy: FloatArray, axis: float, pitch_mm: float, settings: Settings
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """(k,) points between two stitches that both run across the rows."""
-    normal = np.array([-np.sin(axis), np.cos(axis)])
-    across = np.abs(np.diff(xy @ normal)) > max(
-        settings.across_least_mm, settings.across_pitch * pitch_mm
-    )
+) -> BoolArray:
+    """(k,) points between two stitches that both leave the level of the rows.
+
+    Either each goes farther across than a step from row to row does, or both belong to a stretch
+    without a turn back that drifts over several rows.
+    """
     travel = np.zeros(len(xy), bool)
-    travel[1:-1] = across[:-1] & across[1:]
+    if len(xy) < 3:
+        return travel
+    along = np.diff(xy @ np.array([np.cos(axis), np.sin(axis)]))
+    level = np.diff(xy @ np.array([-np.sin(axis), np.cos(axis)]))
+    far = np.abs(level) > max(settings.across_least_mm, settings.across_pitch * pitch_mm)
+    turn = np.flatnonzero(np.diff(np.sign(along))) + 1
+    first = np.concatenate([[0], turn])
+    drift = np.abs(np.add.reduceat(level, first))
+    stretch = np.repeat(drift, np.diff(np.append(first, len(along))))
+    drifts = stretch > max(settings.drift_least_mm, settings.drift_pitch * pitch_mm)
+    off = far | (
+        drifts & (np.abs(level) > settings.off_level_mm + settings.off_level_pitch * pitch_mm)
+    )
+    travel[1:-1] = off[:-1] & off[1:]
     return travel
 
 

@@ -105,15 +105,23 @@ class Settings:
     """A first rung shorter than this share of the second may be a centre run's last stitch."""
     stub_inset: float = 0.2
     """... if it starts this share of a rung off the side."""
+    column_singles: float = 0.94
+    """Share of single stitches that makes a ladder an unsplit column."""
+    sudden_length: float = 1.4
+    """Strokes of several stitches longer than the column's by this factor are no rungs."""
     row_cosine: float = 0.8
     """A row before the first rung runs against it at least so straight."""
     row_aside_mm: float = 0.6
     """... and lies this near beside it."""
+    row_ahead_mm: float = 0.12
+    """... on the side away from the ladder's advance, but for rounding ..."""
     row_slack_mm: float = 1.2
     """... and is longer by at most this plus `row_stretch`."""
     row_stretch: float = 1.15
-    row_least: float = 0.3
-    """... and reaches over at least this share of it."""
+    row_least: float = 0.2
+    """... and reaches over at least this share of it ..."""
+    rung_least: float = 0.6
+    """... or this share, where rungs are single stitches."""
 
     # --- fill or satin ---
     fill_row_mm: float = 6.6
@@ -168,27 +176,46 @@ class Settings:
     ring_close_mm: float = 0.3
     """It comes back to within this of its start ..."""
     ring_least_mm: float = 4.0
-    """... after at least this way ..."""
-    ring_turn: float = 3.2
-    """... having turned by more than this in all, radians ..."""
+    """... after at least this way, having turned round once, ..."""
     ring_sharpest: float = 2.9
-    """... and nowhere right back."""
-    ring_search: int = 12
+    """... and nowhere right back, radians."""
+    ring_search: int = 25
     """Points after a ring (or the start) from which another may begin."""
 
     # --- roles ---
-    leg_turn: float = 0.35
-    """A leg ends at a turn over this, radians."""
-    axis_share: float = 0.2
-    """Share of the sewing that makes a direction a lattice's."""
-    axis_slack: float = 0.07
-    """Rows agree with their lattice within this, radians."""
-    step_pitch: float = 1.5
-    """A step to the next row goes no farther aside than this many pitches."""
-    across_least_mm: float = 0.5
+    leg_turn: float = 0.1
+    """A leg ends at a turn over this, radians ..."""
+    leg_rounding_mm: float = 0.12
+    """... plus what this much does to the direction of its stitches."""
+    axis_slack: float = 0.05
+    """Neighbouring rows agree within this, radians, plus rounding."""
+    axis_share: float = 0.15
+    """A direction is a lattice's if it holds this share of the neighbouring rows."""
+    row_least_mm: float = 0.4
+    """Shorter legs are no crossing rows."""
+    row_facing: float = 0.2
+    """Neighbouring rows face each other over this share of the shorter ..."""
+    step_slant: float = 1.45
+    """... unless the step between them is shorter than this times their distance."""
+    lattice_pitch_from_mm: float = 0.8
+    lattice_pitch_to_mm: float = 8.0
+    """Crossing rows lie this far apart."""
+    step_legs: int = 2
+    """A step from row to row has up to this many legs ..."""
+    step_detour: float = 1.2
+    """... and is no longer than this many times the straight way."""
+    across_least_mm: float = 0.4
     """A stitch that goes this far across the rows leaves them ..."""
     across_pitch: float = 1.8
     """... or this many row pitches, if that is more."""
+    drift_least_mm: float = 0.8
+    """A stretch without a turn back that drifts this far across the rows is travel ..."""
+    drift_pitch: float = 3.0
+    """... or this many row pitches, if that is more ..."""
+    off_level_mm: float = 0.1
+    """... where its stitches go across by more than rounding ..."""
+    off_level_pitch: float = 1.0
+    """... and the step to the next row, in row pitches."""
     lead_travel_mm: float = 3.5
     """Points outside the column that lead to it over more than this are travel."""
 
