@@ -45,8 +45,13 @@ def arc(radius=10.0, width=3.0, spacing=0.4, degrees=180.0, x=0.0, y=0.0) -> Int
     return units(np.stack([np.cos(at), np.sin(at)], axis=1) * reach[:, None] + [x, y])
 
 
-def fill(width=20.0, height=10.0, spacing=0.4, stitch=4.0, slant=0.0, x=0.0, y=0.0) -> IntArray:
-    """Rows along x, ``spacing`` every second row; ``slant`` shifts the edges with height."""
+def fill(
+    width=20.0, height=10.0, spacing=0.4, stitch=4.0, slant=0.0, x=0.0, y=0.0, steps=False
+) -> IntArray:
+    """Rows along x, ``spacing`` every second row; ``slant`` shifts the edges with height.
+
+    A row begins where the one before ended, unless ``steps`` asks for a stitch along the edge.
+    """
     rows = round(2 * height / spacing)
     points = []
     for row in range(rows + 1):
@@ -55,6 +60,7 @@ def fill(width=20.0, height=10.0, spacing=0.4, stitch=4.0, slant=0.0, x=0.0, y=0
         inner = np.arange(stitch * (1 + (row % 4) / 4), width - 1.0, stitch)
         across = np.concatenate([[0.0], inner[inner > 1.0], [width]])
         across = across if row % 2 == 0 else across[::-1]
+        across = across[1:] if row and not steps else across
         points.append(np.stack([left + across, np.full(len(across), level)], axis=1))
     return units(np.concatenate(points) + np.array([x, y]))
 

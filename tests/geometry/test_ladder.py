@@ -19,7 +19,7 @@ from stitched import arc, column, fill, run, turned
 def test_a_straight_satin_reads_its_own_width_and_spacing(length, width, spacing, angle):
     rungs = ladder(column(length, width, spacing, angle_deg=angle))
     assert rungs.is_regular
-    assert rungs.width_mm == pytest.approx(np.hypot(width, spacing / 2), abs=0.08)
+    assert rungs.width_mm == pytest.approx(np.hypot(width, spacing / 2), abs=0.15)
     # 0.1 mm rounding moves every hole by up to 0.07
     assert rungs.satin_spacing_mm == pytest.approx(spacing, rel=0.12)
 
@@ -64,7 +64,7 @@ def test_a_fill_reads_its_row_pitch_whatever_its_edges(slant):
 
 
 def test_rows_joined_by_edge_steps_are_strokes_of_their_own():
-    rows = ladder(fill(30, 12, 0.8))
+    rows = ladder(fill(30, 12, 0.8, steps=True))
     assert len(rows) == pytest.approx(31, abs=1)
     assert rows.holes_inside.max() >= 5
 

@@ -1,0 +1,94 @@
+"""Fix ``pull``: on request, by the fabric's share or a stated amount, closing no gap."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from restitch.fabrics import default_profile
+from restitch.fix import pull
+from restitch.fix.context import Context
+from restitch.geometry import ladder, outline
+from restitch.model import Kind, Role
+from stitched import arc, column, fill, run, sewn
+
+
+def satin(xy):
+    return Kind.SATIN, [(Role.TOP, xy)]
+
+
+def stated(context: Context, amount: float) -> Context:
+    return replace(context, profile=replace(context.profile, pull_mm=amount))
+
+
+@pytest.mark.parametrize(
+    ("fabric", "width", "added"),
+    [("twill", 4.0, 0.4), ("twill", 1.0, 0.2), ("twill", 9.0, 0.6), ("fleece", 4.0, 0.6)],
+)
+def test_columns_grow_by_the_fabrics_share_within_its_limits(fabric, width, added):
+    """At least 10 % of the width, more on thicker ground (course text on pull compensation)."""
+    plan, context = sewn(satin(column(40, width)), fabric=fabric)
+    fixed, changes = pull.run(plan, context)
+    grown = ladder(fixed[0].points()).width_mm - ladder(plan[0].points()).width_mm
+    assert grown == pytest.approx(added, abs=0.11)
+    assert changes[0].after["widened_mm"] == pytest.approx(added, abs=0.01)
+    assert len(fixed[0].points()) == len(plan[0].points())
+
+
+def test_it_runs_only_when_asked_for():
+    assert "pull" not in default_profile("twill").fixes
+
+
+def test_fill_rows_grow_at_both_ends_and_keep_their_holes():
+    plan, context = sewn((Kind.FILL, [(Role.TOP, fill(30, 20))]))
+    fixed, _ = pull.run(plan, stated(context, 0.6))
+    x = fixed[0].points()[:, 0]
+    assert x.min() == -3
+    assert x.max() == 303
+    inner = (plan[0].points()[:, 0] > 0) & (plan[0].points()[:, 0] < 300)
+    assert np.array_equal(fixed[0].points()[inner], plan[0].points()[inner])
+
+
+@given(gap=st.floats(0.3, 3.0), amount=st.floats(0.2, 1.0))
+@settings(max_examples=40, deadline=None)
+def test_no_gap_is_made_narrower_than_a_millimetre(gap, amount):
+    """At least 1 mm between neighbours where a space is wanted (compiled training articles)."""
+    plan, context = sewn(satin(column(30, 3)), satin(column(30, 3, y=3 + gap)))
+    fixed, _ = pull.run(plan, stated(context, amount))
+    left = outline(fixed[0]).distance(outline(fixed[1]))
+    was = outline(plan[0]).distance(outline(plan[1]))
+    assert left >= min(was, 1.0) - 0.11
+
+
+@given(inner=st.floats(0.3, 3.0))
+@settings(max_examples=20, deadline=None)
+def test_no_counter_is_made_narrower_than_a_millimetre(inner):
+    ring = arc(radius=inner + 1.5, width=3, degrees=360)
+    plan, context = sewn(satin(ring))
+    fixed, _ = pull.run(plan, stated(context, 1.0))
+    reach = np.hypot(*(fixed[0].points() / 10.0).T).min()
+    assert 2 * reach >= min(2 * inner, 1.0) - 0.25
+
+
+def test_parts_that_touch_may_overlap_more_and_runs_stay():
+    border = column(30, 3)
+    below = fill(30, 10, y=1.5)
+    line = run([(0, -20), (30, -20)])
+    plan, context = sewn(
+        satin(border), (Kind.FILL, [(Role.TOP, below)]), (Kind.RUN, [(Role.TOP, line)])
+    )
+    fixed, changes = pull.run(plan, stated(context, 0.6))
+    assert {i for c in changes for i in c.objects} == {0, 1}
+    assert fixed[2] is plan[2]
+    assert outline(fixed[0]).bounds[3] == pytest.approx(1.8, abs=0.06)
+
+
+def test_a_wall_on_one_side_leaves_the_other_side_free():
+    plan, context = sewn(satin(column(30, 3)), satin(column(30, 3, y=4.0)))
+    fixed, _ = pull.run(plan, stated(context, 0.8))
+    assert outline(fixed[0]).bounds[1] == pytest.approx(-1.9, abs=0.06)
+    assert outline(fixed[0]).bounds[3] == pytest.approx(1.5, abs=0.06)
+    assert shapely.is_valid(outline(fixed[0]))
