@@ -123,6 +123,35 @@ def fix(
 
 
 @app.command(epilog=EXIT_CODES)
+def watch(
+    source: Annotated[Path, typer.Argument(metavar="SRC_DIR", help="Drop folder.")],
+    target: Annotated[Path, typer.Argument(metavar="DST_DIR", help="Folder for the results.")],
+    fabric: Fabric = None,
+    profile: ProfileFile = None,
+    only: Only = None,
+    skip: Skip = None,
+    threads: Threads = None,
+    pull: Pull = None,
+    workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 1,
+    include: Annotated[list[str] | None, typer.Option(help="Only files like this.")] = None,
+    exclude: Annotated[list[str] | None, typer.Option(help="No files like this.")] = None,
+    poll: Annotated[float, typer.Option(min=0.1, help="Seconds between two looks.")] = 2.0,
+) -> None:
+    """Rescue files as they arrive in SRC_DIR; nothing there is moved or changed."""
+    from restitch.cli import folder_run, run
+
+    folder_run.run_watch(
+        source,
+        target,
+        run.settings_from(fabric, profile, only, skip, None, threads, pull),
+        workers=workers,
+        include=tuple(include or ()),
+        exclude=tuple(exclude or ()),
+        poll_seconds=poll,
+    )
+
+
+@app.command(epilog=EXIT_CODES)
 def check(
     source: Source, fabric: Fabric = None, profile: ProfileFile = None, json: Json = False
 ) -> None:

@@ -1,0 +1,101 @@
+"""A drop folder: files are rescued as they arrive. Polling only, so network shares work."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from restitch.errors import UnreadableError
+from restitch.folder.engines import engine
+from restitch.folder.jobs import Job, check_folders, find_jobs
+from restitch.folder.journal import Journal
+from restitch.folder.results import FileResult
+from restitch.folder.run import do_jobs, make_folder
+from restitch.folder.work import Rescue, Work
+
+if TYPE_CHECKING:
+    from restitch.rescue_file import Settings
+
+State = tuple[int, int]
+"""Size and time of change of a file."""
+
+POLL_SECONDS = 2.0
+QUIET_POLLS = 2
+"""Looks in a row at which a file must not have changed before it counts as complete."""
+
+
+def watch(
+    source: Path,
+    target: Path,
+    settings: Settings,
+    *,
+    workers: int = 1,
+    include: tuple[str, ...] = (),
+    exclude: tuple[str, ...] = (),
+    poll_seconds: float = POLL_SECONDS,
+    polls: int | None = None,
+    on_result: Callable[[FileResult], None] | None = None,
+    sleep: Callable[[float], None] = time.sleep,
+    rescue: Rescue | None = None,
+) -> None:
+    """Rescue files that arrive in a folder, until interrupted (or for so many polls).
+
+    Nothing is moved or deleted. A file is done when its size and time have stood still, and again
+    only when they change. A source folder that is away for a while (a share) is waited for.
+    Results are noted in the journal of the target folder, as by `fix_folder`.
+    """
+    check_folders(source, target)
+    make_folder(target)
+    drop = _Drop(source, target, include, exclude)
+    work, run = Work(settings, rescue=rescue), engine(workers)
+    with Journal(target) as journal:
+        while polls is None or polls > 0:
+            for result in do_jobs(drop.complete(), journal, work, run):
+                if on_result is not None and result.fresh:
+                    on_result(result)
+            polls = None if polls is None else polls - 1
+            if polls != 0:
+                sleep(poll_seconds)
+
+
+class _Drop:
+    """What is known of the files in the drop folder from one look to the next."""
+
+    def __init__(
+        self, source: Path, target: Path, include: tuple[str, ...], exclude: tuple[str, ...]
+    ) -> None:
+        self._where = (source, target, include, exclude)
+        self._seen: dict[str, tuple[State, int]] = {}
+        """Last state of each file and the looks at which it stood still."""
+
+    def complete(self) -> tuple[Job, ...]:
+        """Look once; return the files that have just become complete."""
+        ready = []
+        seen: dict[str, tuple[State, int]] = {}
+        for job in self._jobs():
+            state = _state(job.source)
+            if state is None:
+                continue
+            before, quiet = self._seen.get(job.path, (None, 0))
+            quiet = quiet + 1 if state == before else 0
+            seen[job.path] = (state, quiet)
+            if quiet == QUIET_POLLS and state[0] > 0:
+                ready.append(job)
+        self._seen = seen
+        return tuple(ready)
+
+    def _jobs(self) -> tuple[Job, ...]:
+        try:
+            return find_jobs(*self._where)
+        except (OSError, UnreadableError):
+            return ()
+
+
+def _state(path: Path) -> State | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_size, found.st_mtime_ns
