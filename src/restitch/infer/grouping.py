@@ -31,7 +31,7 @@ class Grouper:
                 lead.append(piece)
                 continue
             if drafts and self._joins(drafts[-1], lead, piece):
-                if self._is_underlay(lead):
+                if self._is_underlay(lead, self.votes.axis(drafts[-1].dense)[0]):
                     drafts[-1].anew.append(len(drafts[-1].dense))
                 drafts[-1].pieces += [*lead, piece]
                 drafts[-1].dense.append(piece)
@@ -48,7 +48,7 @@ class Grouper:
 
     def _decide_kind(self, draft: Draft) -> None:
         if draft.dense:
-            extra = self._lattice_vote(draft)
+            extra = self._underlay_vote(draft)
             fill = is_fill(self.votes, draft.dense, extra, self.settings)
             draft.kind = Kind.FILL if fill else Kind.SATIN
             return
@@ -62,18 +62,25 @@ class Grouper:
             most = single > self.settings.open_single * sum(p.strokes for p in loose)
             draft.kind = Kind.SATIN if most else Kind.FILL
 
-    def _lattice_vote(self, draft: Draft) -> float:
-        """Rows across the cover under it speak for a fill."""
+    def _underlay_vote(self, draft: Draft) -> float:
+        """What lies under the cover: crossing rows or a closed edge run speak for a fill, a zigzag
+        along the rungs against."""
+        s = self.settings
         lead = draft.pieces[: draft.pieces.index(draft.dense[0])]
         axis, _ = self.votes.axis(draft.dense)
+        vote = s.ring_vote if self._ring_between(lead) else 0.0
         for piece in lead:
-            if piece.look != Look.OPEN or piece.strokes < self.settings.lattice_strokes:
+            if piece.look != Look.OPEN or piece.strokes < s.lattice_strokes:
                 continue
             crossing = angle_between(self.votes.axis([piece])[0], axis)
             pitch = self._pitch(piece)
-            if crossing > self.settings.lattice_crossing and pitch > self.settings.lattice_from_mm:
-                return self.settings.lattice_vote
-        return 0.0
+            if not s.lattice_from_mm < pitch < s.lattice_to_mm:
+                continue
+            if crossing > s.lattice_crossing:
+                return vote + s.lattice_vote
+            if crossing < s.zigzag_crossing and pitch < s.zigzag_to_mm:
+                vote -= s.lattice_vote
+        return vote
 
     def _pitch(self, piece: Piece) -> float:
         """Two-line pitch of a ladder piece: median step of middles two strokes apart."""
@@ -92,7 +99,10 @@ class Grouper:
         b, agree_b = self.votes.axis([piece])
         apart = angle_between(a, b)
         fills = is_fill(self.votes, draft.dense, 0.0, s) or is_fill(self.votes, [piece], 0.0, s)
-        if fills and apart < s.same_axis and not self._is_underlay(lead):
+        # the axis of a few short rows is less sure
+        slack = s.same_axis + s.same_axis_few / min(piece.strokes, last.strokes)
+        parallel = apart < slack and agree_b > s.fill_agreement
+        if fills and parallel and not self._is_underlay(lead, a):
             return True
         straight = min(agree_a, agree_b) > s.straight_agreement
         if straight and apart > s.stack_axis:
@@ -112,11 +122,15 @@ class Grouper:
         la, lb = (float(np.hypot(*strokes.chord[k])) for k in (a, b))
         return gap < self.settings.continue_gap_mm and max(la, lb) < 2 * min(la, lb)
 
-    def _is_underlay(self, lead: list[Piece]) -> bool:
+    def _is_underlay(self, lead: list[Piece], axis: float) -> bool:
         """Whether the stitching between two dense pieces is an underlay of its own."""
-        lattice = self.settings.lattice_strokes
-        rows = any(p.look == Look.OPEN and p.strokes >= lattice for p in lead)
-        return rows or self._ring_between(lead)
+        s = self.settings
+        for piece in lead:
+            if piece.look == Look.OPEN and piece.strokes >= s.lattice_strokes:
+                crossing = angle_between(self.votes.axis([piece])[0], axis)
+                if crossing > s.lattice_crossing:
+                    return True
+        return self._ring_between(lead)
 
     def _ring_between(self, lead: list[Piece]) -> bool:
         """Whether a closed edge run lies in the stitching between two dense pieces."""

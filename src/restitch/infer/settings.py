@@ -140,12 +140,19 @@ class Settings:
     """Votes per stroke that make a fill."""
     fill_agreement: float = 0.9
     """A fill's rows run one way: mean resultant of the doubled angles."""
-    lattice_strokes: int = 4
+    lattice_strokes: int = 5
     """Crossing rows before the cover count from so many strokes ..."""
     lattice_crossing: float = 0.4
     """... at least this angle (radians) to the cover's rows ..."""
-    lattice_from_mm: float = 1.6
+    lattice_from_mm: float = 1.65
+    lattice_to_mm: float = 12.0
     """... and this pitch apart;"""
+    ring_vote: float = 0.1
+    """A closed edge run under the cover adds so many."""
+    zigzag_crossing: float = 0.2
+    """a zigzag along the rungs, at most this angle off ..."""
+    zigzag_to_mm: float = 3.5
+    """... and this pitch apart, speaks for satin;"""
     lattice_vote: float = 0.4
     """they add so many votes per stroke."""
     open_share: float = 0.5
@@ -159,7 +166,9 @@ class Settings:
     cell_mm: float = 0.5
     """Cells in which coverage is compared."""
     same_axis: float = 0.12
-    """Sections of one fill agree within this angle, radians."""
+    """Sections of one fill agree within this angle, radians ..."""
+    same_axis_few: float = 0.9
+    """... plus this over the strokes of the smaller one."""
     stack_axis: float = 0.5
     """Stacked layers agree within this angle, radians, where both are straight."""
     straight_agreement: float = 0.9
