@@ -19,6 +19,7 @@ from restitch.fix.lengths import seams
 from restitch.fix.passes import LOCAL_PASSES, run_local
 from restitch.look import (
     CompareSettings,
+    Frame,
     GuardLimits,
     Picture,
     Verdict,
@@ -163,15 +164,15 @@ def run_round(
     source: Stream, objects: tuple[SewnObject, ...], profile: Profile, vetoed: frozenset[str]
 ) -> Round:
     """Fix, order and sew once; sew again without what the guard takes back."""
-    plan = plan_of(source, objects)
+    plan, frame = plan_of(source, objects), frame_around(source)
     before: Picture | None = None
     held = NOTHING_HELD
     for _ in range(MOST_RETRIES):
         step = _sew(source, objects, plan, profile, vetoed, held)
         if not step.applied:
             break
-        before = before or _picture(source, owner_of(source, objects), threads_of(source), source)
-        after = _after(step)
+        before = before or _before(step, frame)
+        after = _after(step, frame)
         more = _guarded(step, before, after, profile)
         if more == NOTHING_HELD or held.and_more(more) == held:
             break
@@ -210,15 +211,22 @@ def _sew(
     )
 
 
-def _picture(stream: Stream, owner: IntArray, threads: Sequence[int], source: Stream) -> Picture:
+def _picture(
+    stream: Stream, owner: IntArray, threads: Sequence[int], source: Stream, frame: Frame
+) -> Picture:
     """The picture of a stream; ``threads`` are thread classes of its blocks in the source."""
     near = colour_classes_of(source.threads) if source.colours_known else range(len(source.threads))
-    return paint(stream, owner, [near[t] for t in threads], frame_around(source))
+    return paint(stream, owner, [near[t] for t in threads], frame)
 
 
-def _after(step: Round) -> Picture:
+def _before(step: Round, frame: Frame) -> Picture:
+    owner = owner_of(step.source, step.objects)
+    return _picture(step.source, owner, threads_of(step.source), step.source, frame)
+
+
+def _after(step: Round, frame: Frame) -> Picture:
     sewn = step.emission
-    return _picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source)
+    return _picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
 
 
 def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> Held:
@@ -338,16 +346,18 @@ def _look(
 ) -> LookKept:
     """How the whole result compares with the source; restored overlaps are left out."""
     threads = threads_of(source)
-    before = _picture(source, owner_of(source, objects), threads, source)
+    frame = frame_around(source)
+    before = _picture(source, owner_of(source, objects), threads, source, frame)
     stack = stack_height(source, before.frame)
     peak = stack.peak(before)
     if not rounds:
         return LookKept(1.0, 0.0, peak, peak)
-    excepted = _excepted(before, rounds[0])
+    excepted = _excepted(rounds, frame)
     classes = list(threads)
     for step in rounds:
         classes = [classes[t] for t in step.emission.thread_of_block]
-    after = _picture(result, np.full(len(result), NO_OBJECT, np.int32), classes, source)
+    nobody = np.full(len(result), NO_OBJECT, np.int32)
+    after = _picture(result, nobody, classes, source, frame)
     lost, won = lost_and_won(before, after, excepted, CompareSettings().tolerance)
     covered = int(np.count_nonzero(before.classes)) + int(np.count_nonzero(after.classes))
     return LookKept(
@@ -359,10 +369,15 @@ def _look(
     )
 
 
-def _excepted(before: Picture, step: Round) -> Plane | None:
-    """Where a layering change of the first round shows one object instead of another."""
-    swapped = _swapped(step.applied)
-    return exchanged(before, _after(step), swapped) if swapped else None
+def _excepted(rounds: Iterable[Round], frame: Frame) -> Plane | None:
+    """Where layering changes of any round show one object instead of another."""
+    found: Plane | None = None
+    for step in rounds:
+        swapped = _swapped(step.applied)
+        if swapped:
+            here = exchanged(_before(step, frame), _after(step, frame), swapped)
+            found = here if found is None else found if here is None else found | here
+    return found
 
 
 def _swapped(changes: Iterable[Change]) -> list[tuple[int, int]]:

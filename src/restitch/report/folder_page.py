@@ -1,0 +1,107 @@
+"""One page over a whole folder, and a page for each of its files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+from restitch.rescue_file import Outcomes, Settings, rescue_file
+
+if TYPE_CHECKING:
+    from restitch.folder import Summary
+
+
+@dataclass(frozen=True, slots=True)
+class PageMaker:
+    """Rescues a file and writes its page; can be sent to another process."""
+
+    root: Path
+    """Source folder."""
+    report: Path
+    """The folder's page; the pages of its files lie in a folder beside it."""
+
+    @property
+    def folder(self) -> Path:
+        """Where the pages of the files go."""
+        return self.report.with_name(self.report.stem + "-pages")
+
+    def page_path(self, place: str) -> Path:
+        """Path of the page of a file, by its place in the source folder."""
+        return self.folder / f"{place}.html"
+
+    def __call__(
+        self, source: Path, target: Path, settings: Settings, *, dry_run: bool = False
+    ) -> Outcomes:
+        """As `rescue_file`, and write the page."""
+        from restitch.report.page import write_page
+
+        found = rescue_file(source, target, settings, dry_run=dry_run)
+        page = self.page_path(source.relative_to(self.root).as_posix())
+        page.parent.mkdir(parents=True, exist_ok=True)
+        write_page(found, page, replace=True)
+        return found
+
+
+def write_folder_page(
+    summary: Summary, source: Path, pages: PageMaker, path: Path, *, replace: bool = False
+) -> None:
+    """Write the page over all files: failures first, then by what was saved."""
+    from restitch.files import write_bytes
+
+    write_bytes(folder_page(summary, source, pages).encode("utf-8"), path, replace=replace)
+
+
+def folder_page(summary: Summary, source: Path, pages: PageMaker) -> str:
+    """Return the page over all files as HTML; paths and reasons are escaped."""
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+    from markupsafe import Markup
+
+    folder = files("restitch.report") / "page_files"
+    environment = Environment(
+        loader=FunctionLoader(lambda name: (folder / name).read_text("utf-8")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    ordered = sorted(
+        summary.results, key=lambda r: (not r.failed, -r.saved.get("stitches", 0.0), r.path)
+    )
+    rows = [
+        {
+            "path": r.path,
+            "link": _link(pages, r.path),
+            "outcome": r.outcome,
+            "reason": r.reason,
+            "changes": r.changes,
+            "saved": {key: r.saved.get(key, 0.0) for key in COLUMNS},
+        }
+        for r in ordered
+    ]
+    return environment.get_template("folder.html.j2").render(
+        title=source.name or str(source),
+        counts=summary.counts,
+        totals={key: summary.saved.get(key, 0.0) for key in COLUMNS},
+        columns=COLUMNS,
+        rows=rows,
+        css=Markup((folder / "page.css").read_text("utf-8")),
+        js=Markup((folder / "folder.js").read_text("utf-8")),
+    )
+
+
+COLUMNS = {
+    "stitches": "stitches saved",
+    "trims": "trims saved",
+    "colour_changes": "colour changes saved",
+    "minutes": "minutes saved",
+}
+"""Savings shown for each file, and their headings."""
+
+
+def _link(pages: PageMaker, place: str) -> str:
+    """Relative link to a file's page, empty where there is none."""
+    page = pages.page_path(place)
+    return quote(f"{pages.folder.name}/{place}.html") if page.exists() else ""
