@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from typing import Any
 
 from restitch.errors import ExitCode, UsageError
@@ -20,6 +22,9 @@ Engine = Callable[[Iterable[Job], Work], Iterator[FileResult]]
 
 AHEAD = 2
 """Jobs handed out for each worker: the next one waits ready, memory stays flat."""
+
+CONNECT_SECONDS = 10
+"""Time a scheduler has to answer."""
 
 CLUSTER_AHEAD = 64
 """Jobs handed out to a cluster at a time."""
@@ -64,16 +69,24 @@ class PoolDiedError(Exception):
 @contextmanager
 def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     # spawned on every system: a forked child would inherit locks and open files
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), _leave_interrupts)
+    pool = ProcessPoolExecutor(workers, get_context("spawn"), _follow_the_run)
     try:
         yield pool
     finally:
         pool.shutdown(cancel_futures=True)
 
 
-def _leave_interrupts() -> None:
-    """Let the run end the workers; without this each would tell its own story of an interrupt."""
+def _follow_the_run() -> None:
+    """Set a worker up: it leaves interrupts to the run, and ends when the run is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _windowed(pool: Executor, queue: Iterator[Job], work: Work, ahead: int) -> Iterator[FileResult]:
@@ -112,7 +125,7 @@ def _on_cluster(address: str, jobs: Iterable[Job], work: Work) -> Iterator[FileR
     except ImportError:
         raise UsageError("--cluster needs Dask: pip install 'restitch[cluster]'") from None
     try:
-        client: Any = distributed.Client(address, timeout=10)  # type: ignore[no-untyped-call]
+        client: Any = distributed.Client(address, timeout=CONNECT_SECONDS)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise UsageError(f"--cluster {address}: no scheduler answers ({error})") from None
     with client, client.get_executor(pure=False) as pool:
