@@ -47,7 +47,9 @@ class LayeringRules:
     outline_share: float = 0.7
     """An outline holds more than this share of the edge of what it outlines ..."""
     outline_grown_mm: float = 0.3
-    """... when it is grown by this."""
+    """... when it is grown by this ..."""
+    outline_overlap: float = 0.8
+    """... and less than this share of its area: a detail that lies on a column whole is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +158,9 @@ class _Judge:
             if self.objects[a].kind is Kind.FILL:
                 edge = self.area[a].boundary
                 grown = self.area[b].buffer(rules.outline_grown_mm, quad_segs=2)
-                if edge.intersection(grown).length > rules.outline_share * edge.length:
+                share = self.area[a].intersection(self.area[b]).area / max(self.area[a].area, 1e-9)
+                held = edge.intersection(grown).length > rules.outline_share * edge.length
+                if held and share < rules.outline_overlap:
                     found.append(self._pair(a, b, "outline"))
         return found
 

@@ -10,6 +10,7 @@ from restitch.check.judge_layering import Buried
 from restitch.fix.context import Context, Plan
 from restitch.model import Change, Link, State
 from restitch.sequence.layering import Layering
+from restitch.sequence.precedence import swap_id
 from restitch.sequence.route import Route
 
 _REASON = {
@@ -31,7 +32,7 @@ def layering_changes(
         if lower < upper or (lower, upper) in refused:
             continue
         under, over = plan[lower], plan[upper]
-        change_id = f"layering-{under.first_record}-{over.first_record}"
+        change_id = swap_id(under, over)
         middle, box = context.place_of(under.points())
         changes.append(
             Change(

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from restitch.geometry.overlap import Pair
-from restitch.model import Link, PlannedObject
 
 if TYPE_CHECKING:
     import networkx
@@ -24,18 +23,14 @@ class Layering:
     """Found swaps that no order can honour."""
 
 
-def stops(plan: Sequence[PlannedObject]) -> tuple[Pair, ...]:
-    """Pairs that keep everything on its side of an object that waits for the operator."""
-    held = [i for i, o in enumerate(plan) if any(p.link is Link.STOP for p in o.pieces)]
-    return tuple((min(i, s), max(i, s)) for s in held for i in range(len(plan)) if i != s)
-
-
-def layering(present: Iterable[Pair], wanted: Iterable[Pair]) -> Layering:
+def layering(
+    present: Iterable[Pair], wanted: Iterable[Pair], held: frozenset[Pair] = frozenset()
+) -> Layering:
     """Return the pairs in force: the present (a, b), a < b, and the wanted (lower, upper).
 
     A wanted pair beats the present order: where the present pairs lead from the upper back to the
     lower object, those out of the upper one are turned round. A wanted pair that still closes a
-    cycle is refused.
+    cycle, or would turn one of the present pairs that are ``held``, is refused.
     """
     import networkx as nx
 
@@ -44,17 +39,19 @@ def layering(present: Iterable[Pair], wanted: Iterable[Pair]) -> Layering:
     swapped: list[Pair] = []
     refused: list[Pair] = []
     for lower, upper in (pair for pair in wanted if pair[0] > pair[1]):
-        (swapped if _put_under(graph, lower, upper) else refused).append((lower, upper))
+        (swapped if _put_under(graph, lower, upper, held) else refused).append((lower, upper))
     return Layering(tuple(sorted(graph.edges)), tuple(swapped), tuple(refused))
 
 
-def _put_under(graph: networkx.DiGraph, lower: int, upper: int) -> bool:
+def _put_under(graph: networkx.DiGraph, lower: int, upper: int, held: frozenset[Pair]) -> bool:
     """Turn the graph so that lower comes before upper; False (and no change) where it cannot."""
     import networkx as nx
 
     graph.add_nodes_from((lower, upper))
     leads_back = {lower} | nx.ancestors(graph, lower)
     turned = [other for other in graph.successors(upper) if other in leads_back]
+    if any((upper, other) in held for other in turned):
+        return False
     graph.remove_edges_from([(upper, other) for other in turned])
     before = {lower, *turned}
     if nx.descendants(graph, upper) & before:

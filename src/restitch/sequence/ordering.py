@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
 
 from restitch.check.judge_joins import JoinRules, far_joins
-from restitch.check.judge_layering import Buried, buried_pairs
+from restitch.check.judge_layering import buried_pairs
 from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
 from restitch.geometry.overlap import overlaps
@@ -16,9 +16,10 @@ from restitch.report.model import OrderFacts
 from restitch.sequence.account import layering_changes, links_change, sequence_change
 from restitch.sequence.body import bodies
 from restitch.sequence.cover import cover_of
-from restitch.sequence.layering import Layering, layering, repaired, stops
+from restitch.sequence.layering import Layering, repaired
 from restitch.sequence.links import LinkRules, Way, link_rules
 from restitch.sequence.options import options_of
+from restitch.sequence.precedence import layering_of
 from restitch.sequence.problem import searched
 from restitch.sequence.route import Route, Router
 from restitch.sequence.settings import ORDER, OrderSettings
@@ -66,9 +67,9 @@ def order(
     if len(plan) < 2:
         return _linked(plan, context, frozenset(), plan, settings)
     outlines = [outline(o) for o in plan]
-    found = _buried(plan, outlines) if "layering" in fixes else ()
-    present = (*overlaps(plan, outlines), *stops(plan), *_kept_pairs(plan, context))
-    layers = layering(present, _allowed(plan, found, context))
+    by_id = {o.id: shape for o, shape in zip(plan, outlines, strict=True)}
+    found = buried_pairs(plan, by_id) if "layering" in fixes else ()
+    layers = layering_of(plan, overlaps(plan, outlines), found, context)
     taken = bodies(plan, context)
     router = Router(
         bodies=taken,
@@ -91,33 +92,6 @@ def order(
     done = _linked(ordered, context, fresh, plan, settings)
     facts = OrderFacts(search.proved, search.changes_at_least, _notes(plan, layers, context))
     return OrderResult(done.plan, (*swaps, *moved, *done.changes), facts)
-
-
-def _buried(plan: Plan, outlines: Sequence[object]) -> tuple[Buried, ...]:
-    return buried_pairs(plan, {o.id: s for o, s in zip(plan, outlines, strict=True)})
-
-
-def _allowed(plan: Plan, found: Iterable[Buried], context: Context) -> tuple[tuple[int, int], ...]:
-    """Places (lower, upper) of the found pairs that are not vetoed."""
-    place = {o.id: i for i, o in enumerate(plan)}
-    by_place = ((place[b.before], place[b.after]) for b in found)
-    return tuple(
-        (lower, upper)
-        for lower, upper in by_place
-        if lower < upper
-        or context.state_of(f"layering-{plan[lower].first_record}-{plan[upper].first_record}")
-        is State.APPLIED
-    )
-
-
-def _kept_pairs(plan: Plan, context: Context) -> tuple[tuple[int, int], ...]:
-    """Places (lower, upper) of the pairs whose order the guard holds."""
-    place = {o.id: i for i, o in enumerate(plan)}
-    return tuple(
-        (place[a], place[b])
-        for a, b in sorted(context.kept_pairs)
-        if a in place and b in place and place[a] < place[b]
-    )
 
 
 def _closed(obj: PlannedObject) -> bool:
