@@ -24,7 +24,9 @@ from restitch.sequence.problem import searched
 from restitch.sequence.route import Route, Router
 from restitch.sequence.settings import ORDER, OrderSettings
 from restitch.sequence.sewing import sewn
+from restitch.sequence.solver import Wish
 from restitch.sequence.ties import cut, share_locked, tied
+from restitch.sequence.wishes import wish_of, wish_price
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,8 +42,10 @@ class OrderResult:
 class _Search:
     """The routes that may be taken."""
 
+    found: Route
+    """The order as found, everything sewn as found."""
     base: Route
-    """The order as found (repaired where the layering asks for it), everything sewn as found."""
+    """The same, repaired where the layering asks for it."""
     least: Route
     """The same order; objects that changed anyway may choose their ends."""
     best: Route
@@ -78,19 +82,21 @@ def order(
         cover=cover_of(outlines, [_closed(o) for o in plan]),
         rules=link_rules(context.profile, context.source.format, settings),
     )
-    search = _searched(router, layers, context, fixes)
+    wish = wish_of(context.profile.order, outlines)
+    search = _searched(router, layers, wish, context)
     anyway = bool(layers.swapped) or _changed_anyway(changed_before, context, settings)
-    worth = _worth(search, anyway, _far(plan), settings)
+    worth = _worth(search, anyway, _far(plan), wish, settings)
     state = context.state_of("sequence")
     route = search.best if worth and state is State.APPLIED else search.least
     swaps = layering_changes(plan, found, layers, context)
-    moved = sequence_change(plan, search.base, search.best, state) if worth else ()
+    moved = sequence_change(plan, search.found, search.best, state) if worth else ()
     if _as_it_was(route, router):
         ordered, fresh = plan, frozenset[int]()
     else:
         ordered, fresh = sewn(route, router), _new_jumps(route)
     done = _linked(ordered, context, fresh, plan, settings)
-    facts = OrderFacts(search.proved, search.changes_at_least, _notes(plan, layers, context))
+    proved = search.proved and route is search.best
+    facts = OrderFacts(proved, search.changes_at_least, _notes(plan, layers, context))
     return OrderResult(done.plan, (*swaps, *moved, *done.changes), facts)
 
 
@@ -107,27 +113,37 @@ def _follows(plan: Plan, context: Context) -> tuple[int, ...]:
     return tuple(place.get(rank[o.id] - 1, -1) for o in plan)
 
 
-def _searched(router: Router, layers: Layering, context: Context, fixes: frozenset[str]) -> _Search:
-    base_order = repaired(len(router.bodies), layers.pairs)
+def _searched(router: Router, layers: Layering, wish: Wish | None, context: Context) -> _Search:
+    count = len(router.bodies)
+    base_order = repaired(count, layers.pairs)
     base = router.as_found(base_order)
+    found = router.as_found(range(count)) if layers.swapped else base
     changed = [bool(b.obj.marks) for b in router.bodies]
-    least = router.best(base_order, changed) if any(changed) or layers.swapped else base
-    if "sequence" not in fixes:
-        return _Search(base, least, least, False, None)
+    least = router.best(base_order, changed) if any(changed) else base
+    if "sequence" not in context.profile.fixes:
+        return _Search(found, base, least, least, False, None)
     turned = router.best(base_order)
-    found = searched(router, layers.pairs, base_order, context)
-    best = min((turned, router.best(found.order)), key=lambda r: _total(r, context))
-    return _Search(base, least, best, found.proved, found.lower_bound_changes)
+    answer = searched(router, layers.pairs, base_order, wish, context)
+    best = min(
+        (turned, router.best(answer.order)),
+        key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
+    )
+    return _Search(found, base, least, best, answer.proved, answer.lower_bound_changes)
 
 
-def _total(route: Route, context: Context) -> tuple[float, int]:
+def _cost(route: Route, context: Context) -> float:
     weights = context.profile.weights
-    return (weights.colour * route.colour_changes + weights.travel * route.price_mm, route.jumps)
+    return weights.colour * route.colour_changes + weights.travel * route.price_mm
 
 
-def _worth(search: _Search, anyway: bool, far: bool, settings: OrderSettings) -> bool:
+def _worth(
+    search: _Search, anyway: bool, far: bool, wish: Wish | None, settings: OrderSettings
+) -> bool:
     """Whether the best route is worth its change: sound files are left in their order."""
     if search.best.colour_changes < search.base.colour_changes:
+        return True
+    wished = wish_price(wish, search.base.order)
+    if wished > 0 and wish_price(wish, search.best.order) <= (1.0 - settings.save_wishes) * wished:
         return True
     base, best = (r.jump_price(settings.jump_mm) for r in (search.base, search.best))
     if base <= 0:

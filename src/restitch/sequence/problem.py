@@ -9,12 +9,16 @@ import numpy as np
 from restitch.fix.context import Context
 from restitch.geometry.overlap import Pair
 from restitch.sequence.route import Router
-from restitch.sequence.solver import Instance, Solution, Weights, solve
+from restitch.sequence.solver import Instance, Solution, Weights, Wish, solve
 from restitch.sequence.solver import Sequence as Found
 
 
 def searched(
-    router: Router, pairs: Sequence[Pair], base: Sequence[int], context: Context
+    router: Router,
+    pairs: Sequence[Pair],
+    base: Sequence[int],
+    wish: Wish | None,
+    context: Context,
 ) -> Solution:
     """Return the cheapest order found; never worse than ``base`` in the solver's prices."""
     profile = context.profile
@@ -29,5 +33,6 @@ def searched(
         trim_over_mm=router.rules.trim_over_mm,
         original=Found(tuple(base), (0,) * len(base)),
         option_cost_mm=router.costs_mm,
+        wish=wish,
     )
     return solve(instance, kicks=profile.kicks, seed=0)

@@ -44,6 +44,8 @@ class OrderSettings:
     optimal either: up to 0.54 could be saved in well-digitized ones, 0.73 in free-standing lace."""
     save_along: float = 0.15
     """Share that is worth a new order where stitching changes anyway."""
+    save_wishes: float = 0.5
+    """Share of what the profile's wishes cost that is worth a new order."""
     changed_share: float = 0.01
     """Stitching changes anyway when fixes took or gave this share of the stitches ..."""
     changed_stitches: int = 40
