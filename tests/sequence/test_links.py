@@ -1,0 +1,131 @@
+"""Links and ties: what is hidden, what is jumped, what is cut, what is locked."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from restitch.fabrics import default_profile
+from restitch.model import Kind, Link, Role
+from restitch.sequence.cover import NOTHING, cover_of
+from restitch.sequence.links import Linker, Way, link_rules
+from restitch.sequence.ties import cut, locked, share_locked, tied
+from stitched import column, run, sewn
+
+
+@pytest.fixture(scope="module")
+def linker():
+    """A 20 x 10 mm patch sewn second, and a bar over it with a hole, sewn third."""
+    import shapely
+
+    patch = shapely.box(0, 0, 20, 10)
+    frame = shapely.box(30, 0, 60, 30).difference(shapely.box(40, 10, 50, 20))
+    cover = cover_of([shapely.box(0, 20, 5, 25), patch, frame], [True, True, True])
+    rules = link_rules(default_profile("twill"), "dst")
+    return Linker(rules, cover, cover.last([0, 1, 2]))
+
+
+def way(linker, a, b, place=1, same=True):
+    found = linker.links(np.array([a], float), np.array([b], float), place, same)
+    return Way(int(found.way[0, 0]))
+
+
+def test_ways_of_a_link(linker) -> None:
+    assert way(linker, (2, 5), (2.8, 5)) is Way.SEWN
+    assert way(linker, (2, 5), (9, 5)) is Way.HIDDEN
+    # on bare cloth, short and long (trim from 5 mm: lower end of the published 5 to 8 mm)
+    assert way(linker, (-9, -5), (-5.5, -5)) is Way.JUMP
+    assert way(linker, (-9, -5), (-3, -5)) is Way.TRIM
+    # nothing is sewn across a change of thread
+    assert way(linker, (2, 5), (2.5, 5), same=False) is Way.TRIM
+
+
+def test_a_way_never_crosses_a_hole_or_leaves_its_cover(linker) -> None:
+    assert way(linker, (32, 5), (38, 5), place=2) is Way.HIDDEN
+    assert way(linker, (39, 15), (46, 15), place=2) is Way.TRIM
+    assert way(linker, (18, 5), (23, 5)) is Way.JUMP
+
+
+def test_an_earlier_cover_hides_nothing(linker) -> None:
+    assert way(linker, (2, 5), (9, 5), place=2) is Way.TRIM
+
+
+def test_formats_that_cut_at_every_jump() -> None:
+    profile = default_profile("twill")
+    for fmt, limit in (("pes", 1.0), ("pec", 1.0), ("vp3", 1.0), ("dst", 5.0), ("jef", 5.0)):
+        assert link_rules(profile, fmt).trim_over_mm == limit
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.tuples(st.floats(0, 20), st.floats(0, 20), st.floats(3, 10), st.floats(3, 10)),
+    st.tuples(st.floats(0, 35), st.floats(0, 35)),
+)
+def test_the_grid_is_inside_the_shape(box, spot) -> None:
+    import shapely
+
+    x, y, w, h = box
+    shape = shapely.box(x, y, x + w, y + h)
+    cover = cover_of([shape], [True])
+    last = cover.last([0])
+    found = last[cover.cells_of(np.array(spot))] != NOTHING
+    margin = shape.exterior.distance(shapely.Point(spot))
+    if found:
+        assert shape.contains(shapely.Point(spot))
+    elif shape.contains(shapely.Point(spot)):
+        assert margin < 0.4 + 0.3
+
+
+def two_runs(gap_mm):
+    """Two untied lines, a trim and a jump between them."""
+    return sewn(
+        (Kind.RUN, [(Role.TOP, run([(0, 0), (20, 0)]))]),
+        (Kind.RUN, [(Role.TOP, run([(20 + gap_mm, 0), (40 + gap_mm, 0)]))]),
+    )[0]
+
+
+def test_ties_are_added_at_loose_ends_only() -> None:
+    plan = two_runs(10)
+    assert share_locked(plan) == 0.0
+    done, count = tied(plan, frozenset(), everywhere=False)
+    assert count == 4
+    assert share_locked(done) == 1.0
+    again, more = tied(done, frozenset(), everywhere=False)
+    assert more == 0
+    assert again is done
+    # the ends stay where they were: a tie lengthens no jump
+    assert np.array_equal(done[0].pieces[-1].xy[-1], plan[0].pieces[-1].xy[-1])
+    assert np.array_equal(done[1].pieces[0].xy[0], plan[1].pieces[0].xy[0])
+    steps = np.hypot(*np.diff(np.concatenate([p.xy for p in done[0].pieces]), axis=0).T)
+    assert steps.min() >= 3
+
+
+@given(st.floats(1.2, 30))
+def test_long_jumps_are_cut(gap_mm) -> None:
+    from dataclasses import replace
+
+    plan = two_runs(gap_mm)
+    jump = replace(plan[1].pieces[0], link=Link.JUMP)
+    plan = (plan[0], replace(plan[1], pieces=(jump,)))
+    gap = (plan[1].pieces[0].xy[0] - plan[0].pieces[-1].xy[-1])[0] / 10
+    done, count = cut(plan, 5.0)
+    assert count == (gap > 5.0)
+    assert done[1].pieces[0].link is (Link.TRIM if gap > 5.0 else Link.JUMP)
+
+
+def test_old_short_jumps_are_tied_only_when_asked() -> None:
+    from dataclasses import replace
+
+    plan = two_runs(3)
+    plan = (plan[0], replace(plan[1], pieces=(replace(plan[1].pieces[0], link=Link.JUMP),)))
+    assert tied(plan, frozenset(), everywhere=False)[1] == 2
+    assert tied(plan, frozenset({1}), everywhere=False)[1] == 4
+    assert tied(plan, frozenset(), everywhere=True)[1] == 4
+
+
+def test_a_satin_of_short_strokes_needs_no_lock_of_its_own() -> None:
+    narrow = column(10, 0.8)
+    assert locked(narrow)
+    assert not locked(column(10, 3.0))
