@@ -11,7 +11,7 @@ import numpy as np
 from restitch.model import UNITS_PER_MM, IntArray, Kind, Link, Piece, Role, read_only
 from restitch.sequence.body import Body, Pieces, points, run_of, turned
 from restitch.sequence.settings import ORDER, OrderSettings
-from restitch.sequence.ways import Line, inset_edge, way
+from restitch.sequence.ways import CoveredLine, Run, inset_edge
 from restitch.stitch.lines import lengths_mm, to_units
 
 if TYPE_CHECKING:
@@ -25,23 +25,43 @@ RELAID = frozenset({"stack", "top", "underlay"})
 class Option:
     """One way to sew the core of an object."""
 
-    pieces: Pieces
+    parts: tuple[Piece | Run, ...]
+    """Pieces, and runs under the cover from one spot to the next."""
     cost_mm: float = 0.0
     """Price of the stitches it adds, as jump travel."""
     entry_found: bool = False
     """The core begins where it was found to begin."""
     exit_found: bool = False
+    begin: IntArray | None = None
+    """Spot where the needle comes in before the first run; None where a piece comes first."""
+
+    @property
+    def pieces(self) -> Pieces:
+        """The pieces in sewing order, runs laid as travel."""
+        found: list[Piece] = []
+        for part in self.parts:
+            found += (part,) if isinstance(part, Piece) else run_of(Role.TRAVEL, part.points())
+        if self.begin is not None:
+            lead = np.vstack([self.begin[None], found[0].xy]).astype(np.int32)
+            found[0] = Piece(Role.TRAVEL, read_only(lead))
+        return tuple(found)
 
     @property
     def entry(self) -> IntArray:
         """(2,) first needle point, 0.1 mm."""
-        entry: IntArray = self.pieces[0].xy[0]
+        if self.begin is not None:
+            return self.begin
+        first = self.parts[0]
+        assert isinstance(first, Piece)
+        entry: IntArray = first.xy[0]
         return entry
 
     @property
     def exit(self) -> IntArray:
         """(2,) last needle point, 0.1 mm."""
-        end: IntArray = self.pieces[-1].xy[-1]
+        last = self.parts[-1]
+        assert isinstance(last, Piece)
+        end: IntArray = last.xy[-1]
         return end
 
 
@@ -63,7 +83,7 @@ def _as_found(body: Body, ways: _Ways, settings: OrderSettings) -> Option:
     join = ways.joined(body.under, body.top)
     if join is None:
         return plain
-    return Option(join.pieces, join.cost_mm, body.entry_found, body.exit_found)
+    return Option(join.parts, join.cost_mm, body.entry_found, body.exit_found)
 
 
 def _joined(body: Body, settings: OrderSettings) -> bool:
@@ -79,12 +99,11 @@ class _Ways:
     def __init__(self, body: Body, outline: Geometry, settings: OrderSettings) -> None:
         self.body = body
         self.settings = settings
-        self.line: Line = None
-        self.closed = False
-        if body.obj.kind is Kind.SATIN:
-            self.line, self.closed = body.centre_mm, body.is_ring
+        self.line: CoveredLine | None = None
+        if body.obj.kind is Kind.SATIN and len(body.centre_mm) > 1:
+            self.line = CoveredLine(body.centre_mm, body.is_ring, settings)
         elif body.obj.kind is Kind.FILL:
-            self.line, self.closed = inset_edge(outline, settings.fill_inset_mm), True
+            self.line = inset_edge(outline, settings)
 
     def all(self) -> Iterator[Option]:
         """Every way to sew the object."""
@@ -106,34 +125,37 @@ class _Ways:
         run = self._run(under[-1].xy[-1], top[0].xy[0])
         if run is None:
             return None
-        pieces = (*under, *run_of(Role.TRAVEL, run), *top)
         entry_found = self.body.entry_found and under is self.body.under
-        return Option(pieces, self._price(run), entry_found, exit_found)
+        return Option((*under, run, *top), self._price(run), entry_found, exit_found)
 
     def _entered_elsewhere(self, option: Option) -> Iterator[Option]:
         """Come in at another spot and run under the cover to where the object begins."""
         if self.body.obj.kind is Kind.FILL:
             assert self.line is not None
-            step = max(1, len(self.line) // self.settings.fill_entries)
-            spots = to_units(self.line[::step])
+            step = max(1, len(self.line.xy_mm) // self.settings.fill_entries)
+            spots = to_units(self.line.xy_mm[::step])
         else:
-            spots = option.pieces[-1].xy[-1:]
+            spots = option.exit[None]
         for spot in spots:
             run = self._run(spot, option.entry)
-            if run is not None and len(run):
-                lead = run_of(Role.TRAVEL, np.vstack([spot[None], run]).astype(np.int32))
+            if run is not None and run.holes:
                 yield Option(
-                    (*lead, *option.pieces),
+                    (run, *option.parts),
                     option.cost_mm + self._price(run) + self.settings.added_stitch_mm,
-                    entry_found=False,
                     exit_found=option.exit_found,
+                    begin=spot,
                 )
 
-    def _run(self, begin: IntArray, end: IntArray) -> IntArray | None:
-        return way(self.line, self.closed, begin, end, self.settings)
+    def _run(self, begin: IntArray, end: IntArray) -> Run | None:
+        if self.line is not None:
+            return self.line.run(begin, end)
+        near_mm = float(np.hypot(*(end - begin))) / UNITS_PER_MM
+        if near_mm > self.settings.hidden_stitch_mm:
+            return None
+        return CoveredLine(begin[None] / UNITS_PER_MM, False, self.settings).run(begin, end)
 
-    def _price(self, run: IntArray) -> float:
-        return self.settings.added_stitch_mm * len(run)
+    def _price(self, run: Run) -> float:
+        return self.settings.added_stitch_mm * run.holes
 
     def _turns(self) -> bool:
         """Travel between parts of a top is covered by the later part: turned, it would show."""

@@ -122,12 +122,14 @@ def _searched(router: Router, layers: Layering, wish: Wish | None, context: Cont
     least = router.best(base_order, changed) if any(changed) else base
     if "sequence" not in context.profile.fixes:
         return _Search(found, base, least, least, False, None)
-    turned = router.best(base_order)
     answer = searched(router, layers.pairs, base_order, wish, context)
-    best = min(
-        (turned, router.best(answer.order)),
-        key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
-    )
+    best = router.best(answer.order)
+    if best.colour_changes >= base.colour_changes:
+        # the solver does not see what later stitching hides: its order may lose to the present one
+        best = min(
+            (router.best(base_order), best),
+            key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
+        )
     return _Search(found, base, least, best, answer.proved, answer.lower_bound_changes)
 
 
@@ -173,8 +175,7 @@ def _as_it_was(route: Route, router: Router) -> bool:
     """Whether every object is sewn as found, after the same neighbour as before."""
     in_order = all(a < b for a, b in pairwise(route.order))
     joined_anew = any(
-        o[0].pieces is not b.core and len(o[0].pieces) != len(b.core)
-        for o, b in zip(router.options, router.bodies, strict=True)
+        len(o[0].parts) != len(b.core) for o, b in zip(router.options, router.bodies, strict=True)
     )
     return in_order and not any(route.option) and all(route.kept[1:]) and not joined_anew
 

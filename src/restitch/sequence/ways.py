@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,62 +16,89 @@ from restitch.stitch.lines import lengths_mm, resampled, to_units
 if TYPE_CHECKING:
     from shapely import Geometry
 
-Line = FloatArray | None
-"""A line to run along, or None where there is none."""
 
-NO_POINTS: IntArray = np.zeros((0, 2), np.int32)
+@dataclass(frozen=True, eq=False)
+class CoveredLine:
+    """A line that lies under an object's cover: the middle of a column, the inside of an edge."""
+
+    xy_mm: FloatArray
+    """(n, 2), n >= 2; a closed line does not repeat its first point."""
+    closed: bool
+    settings: OrderSettings = ORDER
+
+    @cached_property
+    def along_mm(self) -> FloatArray:
+        """(n,) way from the first point; of a closed line (n + 1,), all the way round."""
+        line = np.vstack([self.xy_mm, self.xy_mm[:1]]) if self.closed else self.xy_mm
+        return np.concatenate([[0.0], np.cumsum(lengths_mm(line))])
+
+    def run(self, begin: IntArray, end: IntArray) -> Run | None:
+        """Return the run between two spots (0.1 mm), or None where the line passes too far off."""
+        a, b = begin / UNITS_PER_MM, end / UNITS_PER_MM
+        if float(np.hypot(*(b - a))) <= self.settings.hidden_stitch_mm:
+            return Run(self, a, b, 0, 0, 0)
+        (i, off_a), (j, off_b) = self._nearest(a), self._nearest(b)
+        if max(off_a, off_b) > self.settings.off_line_mm:
+            return None
+        length = off_a + abs(self._way_round(i, j)) + off_b
+        holes = max(0, ceil(length / self.settings.travel_stitch_mm - 1e-6) - 1)
+        return Run(self, a, b, i, j, holes)
+
+    def _way_round(self, i: int, j: int) -> float:
+        """Way from point i to j, negative against the line; of a closed line the shorter one."""
+        direct = float(self.along_mm[j] - self.along_mm[i])
+        if not self.closed:
+            return direct
+        total = float(self.along_mm[-1])
+        return direct if abs(direct) <= total / 2 else direct - float(np.copysign(total, direct))
+
+    def stretch(self, i: int, j: int) -> FloatArray:
+        """(k, 2) points from i to j in mm, both included."""
+        count = len(self.xy_mm)
+        onward = self._way_round(i, j) >= 0
+        if self.closed:
+            steps = (j - i) % count if onward else -((i - j) % count)
+        else:
+            steps = j - i
+        at = i + np.arange(0, steps + (1 if onward else -1), 1 if onward else -1)
+        points: FloatArray = self.xy_mm[at % count]
+        return points
+
+    def _nearest(self, point_mm: FloatArray) -> tuple[int, float]:
+        square = ((self.xy_mm - point_mm) ** 2).sum(axis=1)
+        at = int(square.argmin())
+        return at, float(np.sqrt(square[at]))
 
 
-def way(
-    line_mm: Line,
-    closed: bool,
-    begin: IntArray,
-    end: IntArray,
-    settings: OrderSettings = ORDER,
-) -> IntArray | None:
-    """Return the needle points (0.1 mm) between two spots, both left out, along a line under cover.
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """Stitches along a covered line between two spots, laid only when asked for."""
 
-    No points where one hidden stitch reaches; None where there is no line to run along or it
-    passes either spot too far off.
+    line: CoveredLine
+    begin_mm: FloatArray
+    end_mm: FloatArray
+    first: int
+    last: int
+    holes: int
+    """Needle points between the two spots; 0 where one hidden stitch reaches."""
+
+    def points(self) -> IntArray:
+        """(holes, 2) needle points between the two spots, both left out, 0.1 mm."""
+        if not self.holes:
+            return np.zeros((0, 2), np.int32)
+        path = np.vstack([self.begin_mm, self.line.stretch(self.first, self.last), self.end_mm])
+        return to_units(resampled(path, self.line.settings.travel_stitch_mm)[1:-1])
+
+
+def inset_edge(outline: Geometry, settings: OrderSettings = ORDER) -> CoveredLine | None:
+    """Return the outer edge of an area, moved inside; None if no single line is left.
+
+    Its points lie about a millimetre apart, so that any spot is near one.
     """
-    a, b = begin / UNITS_PER_MM, end / UNITS_PER_MM
-    if float(np.hypot(*(b - a))) <= settings.hidden_stitch_mm:
-        return NO_POINTS
-    if line_mm is None or len(line_mm) < 2:
-        return None
-    i, j = _nearest(line_mm, a), _nearest(line_mm, b)
-    path = np.vstack([a, _stretch(line_mm, closed, i, j), b])
-    off_mm = max(float(np.hypot(*(line_mm[i] - a))), float(np.hypot(*(line_mm[j] - b))))
-    if off_mm > settings.off_line_mm:
-        return None
-    return to_units(resampled(path, settings.travel_stitch_mm)[1:-1])
-
-
-def inset_edge(outline: Geometry, inset_mm: float) -> Line:
-    """Return the outer edge of an area, moved inside: (n, 2) in mm, closed; None if none is."""
-    inner = outline.buffer(-inset_mm, quad_segs=2)
+    inner = outline.buffer(-settings.fill_inset_mm, quad_segs=2)
     parts = [g for g in getattr(inner, "geoms", [inner]) if not g.is_empty]
     if len(parts) != 1:
         return None
-    edge = np.asarray(parts[0].exterior.coords, np.float64)[:-1]
-    length = float(lengths_mm(np.vstack([edge, edge[:1]])).sum())
-    # even steps, so that any spot is near a point of the line
-    count = max(4, int(length))
-    return resampled(np.vstack([edge, edge[:1]]), length / count)[:-1]
-
-
-def _nearest(line_mm: FloatArray, point_mm: FloatArray) -> int:
-    return int(np.argmin(((line_mm - point_mm) ** 2).sum(axis=1)))
-
-
-def _stretch(line_mm: FloatArray, closed: bool, i: int, j: int) -> FloatArray:
-    """Points i to j of a line; of a closed one the shorter way round."""
-    direct = line_mm[i : j + 1] if i <= j else line_mm[j : i + 1][::-1]
-    if not closed:
-        return direct
-    round_about = (
-        np.vstack([line_mm[j:], line_mm[: i + 1]])[::-1]
-        if i <= j
-        else np.vstack([line_mm[i:], line_mm[: j + 1]])
-    )
-    return min(direct, round_about, key=lambda p: float(lengths_mm(p).sum()))
+    edge = np.asarray(parts[0].exterior.coords, np.float64)
+    length = float(lengths_mm(edge).sum())
+    return CoveredLine(resampled(edge, length / max(4, int(length)))[:-1], True, settings)
