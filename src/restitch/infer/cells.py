@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,34 +30,77 @@ class Grid:
         span = (xy_mm.max(axis=0) - low) / size_mm
         return cls(low, size_mm, int(span[0]) + 3, int(span[1]) + 3)
 
+    def columns_and_rows(self, xy_mm: FloatArray) -> NDArray[np.int64]:
+        """(k, 2) column and row of the cell that each point lies in."""
+        at: NDArray[np.int64] = ((xy_mm - self.origin_mm) / self.size_mm).astype(np.int64)
+        return at
+
     def cell(self, xy_mm: FloatArray) -> CellArray:
         """(k,) number of the cell that each point lies in."""
-        at = ((xy_mm - self.origin_mm) / self.size_mm).astype(np.int64)
+        at = self.columns_and_rows(xy_mm)
         cell: CellArray = at[:, 1] * self.width + at[:, 0]
         return cell
 
-    def along(self, start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> CellArray:
-        """Cells of samples along straight lines, with repeats."""
-        return self.cell(sample_lines(start_mm, end_mm, step_mm)[0])
+    def cells_of_lines(self, start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> CellArray:
+        """Sorted numbers of the cells that straight lines run through, sampled every step."""
+        if not len(start_mm):
+            return np.zeros(0, np.int64)
+        at = self.columns_and_rows(sample_lines(start_mm, end_mm, step_mm))
+        low = at.min(axis=0)
+        width, height = (at.max(axis=0) - low + 1).tolist()
+        # a picture of the lines' own box is faster than sorting the samples
+        box = np.zeros(width * height, bool)
+        box[(at[:, 1] - low[1]) * width + (at[:, 0] - low[0])] = True
+        row, column = np.divmod(np.flatnonzero(box), width)
+        cell: CellArray = (row + low[1]) * self.width + column + low[0]
+        return cell
 
 
-def sample_lines(
-    start_mm: FloatArray, end_mm: FloatArray, step_mm: float
-) -> tuple[FloatArray, NDArray[np.intp]]:
-    """Points at most ``step_mm`` apart along straight lines, and the line each belongs to."""
+def sample_lines(start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> FloatArray:
+    """(k, 2) points at most ``step_mm`` apart along straight lines."""
     way = end_mm - start_mm
     count = np.maximum(np.ceil(np.hypot(*way.T) / step_mm).astype(np.intp), 1)
     line = np.repeat(np.arange(len(way)), count)
     place = np.arange(len(line)) - np.repeat(np.cumsum(count) - count, count)
-    return start_mm[line] + way[line] * ((place + 0.5) / count[line])[:, None], line
+    return start_mm[line] + way[line] * ((place + 0.5) / count[line])[:, None]
 
 
-def piece_cells(grid: Grid, strokes: Strokes, pieces: list[Piece], step_mm: float) -> CellArray:
-    """Sorted cells that the strokes of some pieces run through."""
-    if not pieces:
-        return np.zeros(0, np.int64)
-    at = np.concatenate([np.arange(p.s0, p.s1) for p in pieces])
-    return np.unique(grid.along(strokes.start_mm[at], strokes.end_mm[at], step_mm))
+@dataclass(frozen=True, slots=True, eq=False)
+class Coverage:
+    """Cells of pieces on one grid; each piece is sampled once."""
+
+    strokes: Strokes
+    grid: Grid
+    step_mm: float
+    dense_mm: float
+    """Of ladders whose strokes lie nearer together than this every second one is enough."""
+    known: dict[tuple[int, int], CellArray] = field(default_factory=dict)
+
+    def of(self, piece: Piece) -> CellArray:
+        """Sorted cells that the strokes of a piece run through."""
+        key = (piece.s0, piece.s1)
+        if key not in self.known:
+            at = slice(piece.s0, piece.s1, self._stride(piece))
+            xy, s = self.strokes.xy_mm, self.strokes
+            cells = self.grid.cells_of_lines(xy[s.v0[at]], xy[s.v1[at]], self.step_mm)
+            self.known[key] = cells
+        return self.known[key]
+
+    def of_all(self, pieces: list[Piece]) -> CellArray:
+        """Sorted cells of several pieces together."""
+        if len(pieces) == 1:
+            return self.of(pieces[0])
+        if not pieces:
+            return np.zeros(0, np.int64)
+        return np.unique(np.concatenate([self.of(p) for p in pieces]))
+
+    def _stride(self, piece: Piece) -> int:
+        if piece.strokes < 8:
+            return 1
+        s = self.strokes
+        first, last = slice(piece.s0, piece.s1 - 2), slice(piece.s0 + 2, piece.s1)
+        step = s.xy_mm[s.v0[last]] - s.xy_mm[s.v0[first]]
+        return 2 if float(np.median(np.abs(step).max(axis=1))) < self.dense_mm else 1
 
 
 def inside(cells: CellArray, sorted_cells: CellArray) -> BoolArray:
@@ -71,5 +114,7 @@ def inside(cells: CellArray, sorted_cells: CellArray) -> BoolArray:
 
 def overlap(a: CellArray, b: CellArray) -> tuple[float, float]:
     """Share of ``a`` that lies in ``b``, and the other way round."""
+    if not len(a) or not len(b) or a[0] > b[-1] or b[0] > a[-1]:
+        return 0.0, 0.0
     common = float(inside(a, b).sum()) if len(a) <= len(b) else float(inside(b, a).sum())
-    return common / max(len(a), 1), common / max(len(b), 1)
+    return common / len(a), common / len(b)

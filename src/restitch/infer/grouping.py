@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from restitch.infer.cells import CellArray, Grid, overlap, piece_cells
+from restitch.infer.cells import Coverage, overlap
 from restitch.infer.draft import Draft
 from restitch.infer.kinds import Votes, angle_between, is_fill
 from restitch.infer.piece import Look, Piece
@@ -16,10 +16,10 @@ from restitch.model import FloatArray, Kind
 class Grouper:
     """Walks over the dense pieces of each chain; holds what the tests for one object need."""
 
-    def __init__(self, strokes: Strokes, votes: Votes, grid: Grid, settings: Settings) -> None:
-        self.strokes = strokes
+    def __init__(self, votes: Votes, coverage: Coverage, settings: Settings) -> None:
+        self.strokes = coverage.strokes
         self.votes = votes
-        self.grid = grid
+        self.coverage = coverage
         self.settings = settings
 
     def drafts(self, chain: list[Piece]) -> list[Draft]:
@@ -145,15 +145,12 @@ class Grouper:
 
     def _overlaps(self, draft: Draft, piece: Piece) -> bool:
         s = self.settings
-        new = self._cells([piece])
+        new = self.coverage.of(piece)
         for old in draft.dense:
-            mine, theirs = overlap(self._cells([old]), new)
+            mine, theirs = overlap(self.coverage.of(old), new)
             if max(mine, theirs) > s.stack_more and min(mine, theirs) > s.stack_less:
                 return True
         return False
-
-    def _cells(self, pieces: list[Piece]) -> CellArray:
-        return piece_cells(self.grid, self.strokes, pieces, self.settings.sample_mm)
 
     def _same_path(self, a: Piece, b: Piece) -> bool:
         """Nine points along the middles agree, either way round."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from restitch.infer.cells import Grid, overlap, piece_cells
+from restitch.infer.cells import Coverage, Grid, inside, overlap
 from restitch.infer.draft import Draft, Marks
 from restitch.infer.grouping import path_points
 from restitch.infer.piece import Piece
@@ -13,13 +13,11 @@ from restitch.infer.strokes import Strokes
 from restitch.model import FloatArray, Kind
 
 
-def mark_raised(
-    draft: Draft, marks: Marks, strokes: Strokes, grid: Grid, settings: Settings
-) -> None:
+def mark_raised(draft: Draft, marks: Marks, coverage: Coverage, settings: Settings) -> None:
     """Number the layers of a column that was sewn several times; the last is layer 0."""
     if len(draft.dense) < 2:
         return
-    cells = [piece_cells(grid, strokes, [p], settings.sample_mm) for p in draft.dense]
+    cells = [coverage.of(p) for p in draft.dense]
     above = [0] * len(cells)
     for k in range(len(cells) - 2, -1, -1):
         over = [
@@ -101,18 +99,44 @@ def _whole_path(draft: Draft, strokes: Strokes) -> FloatArray:
 
 def find_hidden(drafts: list[Draft], strokes: Strokes, grid: Grid, settings: Settings) -> None:
     """Mark fills of which nothing shows under later stitching."""
-    owner = np.full(grid.width * grid.height, -1, np.int32)
-    painted = np.zeros(len(drafts))
-    for number, draft in enumerate(drafts):
-        cells = piece_cells(grid, strokes, draft.dense, settings.paint_step_mm)
-        owner[cells] = number
-        painted[number] = len(cells)
-    left = np.bincount(owner[owner >= 0], minlength=len(drafts))
-    for number, draft in enumerate(drafts):
-        if (
-            draft.kind == Kind.FILL
-            and painted[number]
-            and left[number] < settings.hidden_share * painted[number]
-        ):
+    boxes = np.array([_box(d, strokes) for d in drafts]).reshape(-1, 4)
+    coverage = Coverage(strokes, grid, settings.paint_step_mm, settings.dense_mm)
+    for number in _maybe_hidden(drafts, boxes):
+        draft = drafts[number]
+        own = coverage.of_all(draft.dense)
+        left = np.ones(len(own), bool)
+        for later in range(number + 1, len(drafts)):
+            if drafts[later].dense and _shared(boxes[number], boxes[later]) > 0:
+                left &= ~inside(own, coverage.of_all(drafts[later].dense))
+        if left.mean() < settings.hidden_share:
             draft.hidden = True
             draft.layer = max(draft.layer, 1)
+
+
+def _box(draft: Draft, strokes: Strokes) -> FloatArray:
+    """x0, y0, x1, y1 of the covering stitching; empty where there is none."""
+    if not draft.dense:
+        return np.array([0.0, 0.0, -1.0, -1.0])
+    parts = [strokes.xy_mm[p.p0 : p.p1] for p in draft.dense]
+    low = np.min([p.min(axis=0) for p in parts], axis=0)
+    high = np.max([p.max(axis=0) for p in parts], axis=0)
+    return np.concatenate([low, high])
+
+
+def _shared(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Area that boxes have in common."""
+    size = np.minimum(a[..., 2:], b[..., 2:]) - np.maximum(a[..., :2], b[..., :2])
+    area: FloatArray = np.maximum(size, 0.0).prod(axis=-1)
+    return area
+
+
+def _maybe_hidden(drafts: list[Draft], boxes: FloatArray) -> list[int]:
+    """Fills whose box the boxes of later objects could cover, judged by area alone."""
+    maybe = []
+    for number, draft in enumerate(drafts):
+        if draft.kind == Kind.FILL and draft.dense:
+            own = float(_shared(boxes[number], boxes[number]))
+            later = float(_shared(boxes[number], boxes[number + 1 :]).sum())
+            if later > 0.5 * own:
+                maybe.append(number)
+    return maybe

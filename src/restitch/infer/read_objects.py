@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from restitch.infer.assemble import assemble
 from restitch.infer.body import body_points, find_ends
-from restitch.infer.cells import Grid
+from restitch.infer.cells import Coverage, Grid
 from restitch.infer.draft import Draft, Marks
 from restitch.infer.grouping import Grouper
 from restitch.infer.kinds import count_votes
@@ -36,14 +36,15 @@ def infer(stream: Stream, settings: Settings | None = None) -> tuple[SewnObject,
     labels = label_strokes(strokes, links, settings)
     votes = count_votes(strokes, settings)
     grid = Grid.over(needles.xy_mm, settings.cell_mm)
-    grouper = Grouper(strokes, votes, grid, settings)
+    coverage = Coverage(strokes, grid, settings.sample_mm, settings.dense_mm)
+    grouper = Grouper(votes, coverage, settings)
     drafts: list[Draft] = []
     for chain in find_pieces(strokes, labels, settings):
         drafts += grouper.drafts(chain)
     marks = Marks.blank(len(strokes.point))
     for draft in drafts:
-        mark_roles(draft, marks, strokes, votes, grid, settings)
-        mark_raised(draft, marks, strokes, grid, settings)
+        mark_roles(draft, marks, votes, coverage, settings)
+        mark_raised(draft, marks, coverage, settings)
     find_copies(
         drafts, [int(needles.block[strokes.point[d.p0]]) for d in drafts], strokes, settings
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from restitch.infer.cells import Grid, inside, piece_cells
+from restitch.infer.cells import Coverage, inside
 from restitch.infer.draft import TOP, TRAVEL, UNDERLAY, Draft, Marks
 from restitch.infer.kinds import Votes
 from restitch.infer.legs import travel_under_fill
@@ -15,7 +15,7 @@ from restitch.model import BoolArray, FloatArray, Kind
 
 
 def mark_roles(
-    draft: Draft, marks: Marks, strokes: Strokes, votes: Votes, grid: Grid, settings: Settings
+    draft: Draft, marks: Marks, votes: Votes, coverage: Coverage, settings: Settings
 ) -> None:
     """Write the role of every body point of one object."""
     if not draft.dense:
@@ -25,9 +25,9 @@ def mark_roles(
     marks.role[first.p0 : last.p1] = TOP
     marks.role[last.p1 : draft.p1] = TRAVEL
     if draft.kind == Kind.FILL:
-        _mark_fill(draft, marks, strokes, votes, settings)
+        _mark_fill(draft, marks, coverage.strokes, votes, settings)
     else:
-        _mark_satin(draft, marks, strokes, grid, settings)
+        _mark_satin(draft, marks, coverage, settings)
 
 
 def _mark_fill(
@@ -79,9 +79,8 @@ def travel_across_rows(
     return travel
 
 
-def _mark_satin(
-    draft: Draft, marks: Marks, strokes: Strokes, grid: Grid, settings: Settings
-) -> None:
+def _mark_satin(draft: Draft, marks: Marks, coverage: Coverage, settings: Settings) -> None:
+    strokes = coverage.strokes
     first = draft.dense[0]
     marks.role[draft.p0 : first.p0] = UNDERLAY
     for before, after in zip(draft.dense, draft.dense[1:], strict=False):
@@ -90,8 +89,8 @@ def _mark_satin(
     lead = strokes.xy_mm[draft.p0 : first.p0]
     if len(lead) < 2:
         return
-    cells = piece_cells(grid, strokes, draft.dense, settings.sample_mm)
-    outside = ~inside(grid.cell(lead), cells)
+    cells = coverage.of_all(draft.dense)
+    outside = ~inside(coverage.grid.cell(lead), cells)
     leading = int(np.logical_and.accumulate(outside).sum())
     if leading and leading < len(lead):
         way = np.hypot(*np.diff(lead[: leading + 1], axis=0).T).sum()

@@ -165,6 +165,8 @@ class Settings:
     """Samples along strokes where coverage is compared."""
     cell_mm: float = 0.5
     """Cells in which coverage is compared."""
+    dense_mm: float = 0.3
+    """Same-side steps below this leave no hole when every second stroke is sampled."""
     same_axis: float = 0.12
     """Sections of one fill agree within this angle, radians ..."""
     same_axis_few: float = 0.9
@@ -242,5 +244,6 @@ class Settings:
     paint_cell_mm: float = 0.4
     """Cells in which later stitching hides earlier; not finer than the samples."""
     paint_step_mm: float = 0.3
+    """Samples along strokes there."""
     hidden_share: float = 0.04
     """A fill of which less than this share of its cells shows is hidden."""
