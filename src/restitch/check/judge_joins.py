@@ -1,4 +1,4 @@
-"""Joins that cost more than they need: far ends, and colours taken up again without need."""
+"""Joins that cost more than they need: far ends, scattered order, colours taken up again."""
 
 from __future__ import annotations
 
@@ -18,6 +18,10 @@ class JoinRules:
 
     save: float = 0.30
     """Far joins: turning objects round in their order saves this share of the jump price."""
+    scattered: float = 1.8
+    """Scattered order: the way from object to object of one thread is this many times the way to
+    the nearest one each time. In well-digitized designs up to 1.43 (1.6 in free-standing lace),
+    in scrambled ones 1.6 to 6."""
     jump_mm: float = 4.0
     """Price of a jump beside its length, as jump travel: ties on both sides."""
     same_end_mm: float = 1.0
@@ -76,6 +80,40 @@ def far_joins(plan: Sequence[PlannedObject], rules: JoinRules | None = None) -> 
         share=1.0 - float(near.min()) / now,
         worst=places[1 + int(np.argmax(gain))],
     )
+
+
+def scatter(plan: Sequence[PlannedObject]) -> float:
+    """Return how many times longer the way through each thread's objects is than it need be.
+
+    The way goes from middle to middle in sewing order; it is compared with the way that takes the
+    nearest object left each time. 1.0 where no thread has three objects.
+    """
+    plan = [o for o in plan if o.pieces]
+    thread = np.array([o.thread for o in plan], dtype=int)
+    if not len(thread):
+        return 1.0
+    bounds = [(p.min(axis=0), p.max(axis=0)) for p in (o.points() for o in plan)]
+    middle = np.array([low + high for low, high in bounds]) / (2.0 * UNITS_PER_MM)
+    way = nearest = 0.0
+    for one in np.unique(thread):
+        spots = middle[thread == one]
+        if len(spots) >= 3:
+            way += float(np.hypot(*np.diff(spots, axis=0).T).sum())
+            nearest += _nearest_way(spots)
+    return way / nearest if nearest > 0 else 1.0
+
+
+def _nearest_way(spots_mm: FloatArray) -> float:
+    """Length of the way that begins at the first spot and takes the nearest one left."""
+    left = np.ones(len(spots_mm), bool)
+    left[0] = False
+    here, total = spots_mm[0], 0.0
+    for _ in range(len(spots_mm) - 1):
+        away = np.where(left, np.hypot(*(spots_mm - here).T), np.inf)
+        at = int(away.argmin())
+        here, total = spots_mm[at], total + float(away[at])
+        left[at] = False
+    return total
 
 
 def needless_blocks(plan: Sequence[PlannedObject], overlaps: Sequence[Pair]) -> tuple[int, ...]:

@@ -2,31 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
-from restitch.check.judge_joins import JoinRules, far_joins
-from restitch.check.judge_layering import buried_pairs
+from restitch.check.judge_joins import JoinRules, far_joins, needless_blocks, scatter
+from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
-from restitch.geometry.overlap import overlaps
+from restitch.geometry.overlap import Pair, overlaps
 from restitch.model import Change, Kind, PlannedObject, State
 from restitch.report.model import OrderFacts
 from restitch.sequence.account import layering_changes, links_change, sequence_change
 from restitch.sequence.body import bodies
 from restitch.sequence.cover import cover_of
-from restitch.sequence.layering import Layering, repaired
+from restitch.sequence.layering import Layering
 from restitch.sequence.links import LinkRules, Way, link_rules
 from restitch.sequence.options import options_of
 from restitch.sequence.precedence import layering_of
-from restitch.sequence.problem import searched
 from restitch.sequence.route import Route, Router
+from restitch.sequence.search import search_of, worth_it
 from restitch.sequence.settings import ORDER, OrderSettings
 from restitch.sequence.sewing import sewn
-from restitch.sequence.solver import Wish
 from restitch.sequence.ties import cut, share_locked, tied
-from restitch.sequence.wishes import wish_of, wish_price
+from restitch.sequence.wishes import wish_of
+
+if TYPE_CHECKING:
+    from shapely import Geometry
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,22 +39,6 @@ class OrderResult:
     plan: Plan
     changes: tuple[Change, ...]
     facts: OrderFacts = field(default_factory=OrderFacts)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Search:
-    """The routes that may be taken."""
-
-    found: Route
-    """The order as found, everything sewn as found."""
-    base: Route
-    """The same, repaired where the layering asks for it."""
-    least: Route
-    """The same order; objects that changed anyway may choose their ends."""
-    best: Route
-    """Any order."""
-    proved: bool
-    changes_at_least: int | None
 
 
 def order(
@@ -67,28 +54,28 @@ def order(
     record by record; where nothing needs doing the plan comes back as it is. Deterministic.
     """
     plan = tuple(o for o in plan if o.pieces)
-    fixes = context.profile.fixes
     if len(plan) < 2:
         return _linked(plan, context, frozenset(), plan, settings)
     outlines = [outline(o) for o in plan]
-    by_id = {o.id: shape for o, shape in zip(plan, outlines, strict=True)}
-    found = buried_pairs(plan, by_id) if "layering" in fixes else ()
-    layers = layering_of(plan, overlaps(plan, outlines), found, context)
-    taken = bodies(plan, context)
-    router = Router(
-        bodies=taken,
-        options=[options_of(b, o, settings) for b, o in zip(taken, outlines, strict=True)],
-        follows=_follows(plan, context),
-        cover=cover_of(outlines, [_closed(o) for o in plan]),
-        rules=link_rules(context.profile, context.source.format, settings),
-    )
-    wish = wish_of(context.profile.order, outlines)
-    search = _searched(router, layers, wish, context)
+    overlapping = overlaps(plan, outlines)
+    found = _found_pairs(plan, outlines, context)
+    layers = layering_of(plan, overlapping, found, context)
+    swaps = layering_changes(plan, found, layers, context)
+    notes = _notes(plan, layers, context)
     anyway = bool(layers.swapped) or _changed_anyway(changed_before, context, settings)
-    worth = _worth(search, anyway, _far(plan), wish, settings)
+    wish = wish_of(context.profile.order, outlines)
+    asked = "sequence" in context.profile.fixes and (
+        anyway or wish is not None or _asks_for_order(plan, overlapping)
+    )
+    if not (asked or layers.swapped or _touched(plan, context)):
+        done = _linked(plan, context, frozenset(), plan, settings)
+        fewest = len({o.thread for o in plan}) - 1
+        return OrderResult(done.plan, (*swaps, *done.changes), OrderFacts(False, fewest, notes))
+    router = _router(plan, outlines, context, settings)
+    search = search_of(router, layers, wish, context, asked)
+    worth = asked and worth_it(search, anyway, wish, settings)
     state = context.state_of("sequence")
     route = search.best if worth and state is State.APPLIED else search.least
-    swaps = layering_changes(plan, found, layers, context)
     moved = sequence_change(plan, search.found, search.best, state) if worth else ()
     if _as_it_was(route, router):
         ordered, fresh = plan, frozenset[int]()
@@ -96,8 +83,33 @@ def order(
         ordered, fresh = sewn(route, router), _new_jumps(route)
     done = _linked(ordered, context, fresh, plan, settings)
     proved = search.proved and route is search.best
-    facts = OrderFacts(proved, search.changes_at_least, _notes(plan, layers, context))
+    facts = OrderFacts(proved, search.changes_at_least, notes)
     return OrderResult(done.plan, (*swaps, *moved, *done.changes), facts)
+
+
+def _found_pairs(plan: Plan, outlines: Sequence[Geometry], context: Context) -> tuple[Buried, ...]:
+    """The pairs that the layering rules find, where the profile asks for them."""
+    if "layering" not in context.profile.fixes:
+        return ()
+    return buried_pairs(plan, {o.id: shape for o, shape in zip(plan, outlines, strict=True)})
+
+
+def _touched(plan: Plan, context: Context) -> bool:
+    """Whether fixes before this one changed or dropped an object."""
+    return any(o.marks for o in plan) or len(plan) < len(context.objects)
+
+
+def _router(
+    plan: Plan, outlines: Sequence[Geometry], context: Context, settings: OrderSettings
+) -> Router:
+    taken = bodies(plan, context)
+    return Router(
+        bodies=taken,
+        options=[options_of(b, o, settings) for b, o in zip(taken, outlines, strict=True)],
+        follows=_follows(plan, context),
+        cover=cover_of(outlines, [_closed(o) for o in plan]),
+        rules=link_rules(context.profile, context.source.format, settings),
+    )
 
 
 def _closed(obj: PlannedObject) -> bool:
@@ -113,51 +125,13 @@ def _follows(plan: Plan, context: Context) -> tuple[int, ...]:
     return tuple(place.get(rank[o.id] - 1, -1) for o in plan)
 
 
-def _searched(router: Router, layers: Layering, wish: Wish | None, context: Context) -> _Search:
-    count = len(router.bodies)
-    base_order = repaired(count, layers.pairs)
-    base = router.as_found(base_order)
-    found = router.as_found(range(count)) if layers.swapped else base
-    changed = [bool(b.obj.marks) for b in router.bodies]
-    least = router.best(base_order, changed) if any(changed) else base
-    if "sequence" not in context.profile.fixes:
-        return _Search(found, base, least, least, False, None)
-    answer = searched(router, layers.pairs, base_order, wish, context)
-    best = router.best(answer.order)
-    if best.colour_changes >= base.colour_changes:
-        # the solver does not see what later stitching hides: its order may lose to the present one
-        best = min(
-            (router.best(base_order), best),
-            key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
-        )
-    return _Search(found, base, least, best, answer.proved, answer.lower_bound_changes)
-
-
-def _cost(route: Route, context: Context) -> float:
-    weights = context.profile.weights
-    return weights.colour * route.colour_changes + weights.travel * route.price_mm
-
-
-def _worth(
-    search: _Search, anyway: bool, far: bool, wish: Wish | None, settings: OrderSettings
-) -> bool:
-    """Whether the best route is worth its change: sound files are left in their order."""
-    if search.best.colour_changes < search.base.colour_changes:
+def _asks_for_order(plan: Plan, overlapping: Sequence[Pair]) -> bool:
+    """Whether the plan itself shows that its order is poor."""
+    rules = JoinRules()
+    if needless_blocks(plan, overlapping) or scatter(plan) >= rules.scattered:
         return True
-    wished = wish_price(wish, search.base.order)
-    if wished > 0 and wish_price(wish, search.best.order) <= (1.0 - settings.save_wishes) * wished:
-        return True
-    base, best = (r.jump_price(settings.jump_mm) for r in (search.base, search.best))
-    if base <= 0:
-        return False
-    if anyway:
-        return best <= (1.0 - settings.save_along) * base
-    return far or best <= (1.0 - settings.save_alone) * base
-
-
-def _far(plan: Plan) -> bool:
-    found = far_joins(plan)
-    return found is not None and found.share >= JoinRules().save
+    found = far_joins(plan, rules)
+    return found is not None and found.share >= rules.save
 
 
 def _changed_anyway(

@@ -38,10 +38,10 @@ class OrderSettings:
     """Price of a hidden way, as share of its length ..."""
     hidden_mm: float = 1.0
     """... and once."""
-    save_alone: float = 0.80
-    """A file with no other fault is put in a new order only if a colour change is saved, if its
-    joins are far (see `JoinRules`), or this share of the jump price is saved. Sound files are not
-    optimal either: up to 0.54 could be saved in well-digitized ones, 0.73 in free-standing lace."""
+    save_alone: float = 0.30
+    """A file with no other fault is put in a new order if a colour change is taken up without
+    need, its joins are far or its objects scattered (see `JoinRules`), and then only if a colour
+    change or this share of the jump price is saved."""
     save_along: float = 0.15
     """Share that is worth a new order where stitching changes anyway."""
     save_wishes: float = 0.5

@@ -1,10 +1,10 @@
-"""Far joins: objects entered at the far end, with a long way to it."""
+"""Far joins: objects entered at the far end, or sewn to and fro across the design."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from restitch.check.judge_joins import JoinRules, far_joins
+from restitch.check.judge_joins import JoinRules, far_joins, scatter
 from restitch.check.survey import FAULT, Survey
 from restitch.model import Finding
 
@@ -12,16 +12,29 @@ NAME = "far joins"
 
 
 def find(survey: Survey) -> Iterator[Finding]:
-    """Yield one finding for the design when near ends would save a large share of its jumps."""
-    found = far_joins(survey.visible)
-    if found is None or found.share < JoinRules().save:
+    """Yield one finding for the design when near ends would save a large share of its jumps, or
+    one when it is sewn to and fro across the cloth."""
+    rules = JoinRules()
+    found = far_joins(survey.visible, rules)
+    if found is None:
         return
     worst = survey.visible[found.worst]
-    yield survey.finding(
-        NAME,
-        FAULT,
-        f"Objects are entered at their far ends: {found.jump_mm:.0f} mm of jumps where near ends "
-        f"would leave {found.near_mm:.0f} mm.",
-        objects=(worst.id,),
-        fix="sequence",
-    )
+    if found.share >= rules.save:
+        yield survey.finding(
+            NAME,
+            FAULT,
+            f"Objects are entered at their far ends: {found.jump_mm:.0f} mm of jumps where near "
+            f"ends would leave {found.near_mm:.0f} mm.",
+            objects=(worst.id,),
+            fix="sequence",
+        )
+    times = scatter(survey.visible)
+    if times >= rules.scattered:
+        yield survey.finding(
+            NAME,
+            FAULT,
+            f"Objects are sewn to and fro across the design: the way between them is {times:.1f} "
+            "times as long as from each to the nearest.",
+            objects=(worst.id,),
+            fix="sequence",
+        )

@@ -1,0 +1,72 @@
+"""The routes that may be taken, and whether the best is worth its change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from restitch.fix.context import Context
+from restitch.sequence.layering import Layering, repaired
+from restitch.sequence.problem import searched
+from restitch.sequence.route import Route, Router
+from restitch.sequence.settings import OrderSettings
+from restitch.sequence.solver import Wish
+from restitch.sequence.wishes import wish_price
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """The routes that may be taken."""
+
+    found: Route
+    """The order as found, everything sewn as found."""
+    base: Route
+    """The same, repaired where the layering asks for it."""
+    least: Route
+    """The same order; objects that changed anyway may choose their ends."""
+    best: Route
+    """Any order; `least` where no order was searched for."""
+    proved: bool
+    changes_at_least: int | None
+
+
+def search_of(
+    router: Router, layers: Layering, wish: Wish | None, context: Context, asked: bool
+) -> Search:
+    """Return the routes; the best order is searched for only where it is asked for."""
+    count = len(router.bodies)
+    base_order = repaired(count, layers.pairs)
+    base = router.as_found(base_order)
+    found = router.as_found(range(count)) if layers.swapped else base
+    changed = [bool(b.obj.marks) for b in router.bodies]
+    least = router.best(base_order, changed) if any(changed) else base
+    if not asked:
+        return Search(found, base, least, least, False, None)
+    answer = searched(router, layers.pairs, base_order, wish, context)
+    best = router.best(answer.order)
+    if best.colour_changes >= base.colour_changes:
+        # the solver does not see what later stitching hides: its order may lose to the present one
+        best = min(
+            (router.best(base_order), best),
+            key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
+        )
+    return Search(found, base, least, best, answer.proved, answer.lower_bound_changes)
+
+
+def _cost(route: Route, context: Context) -> float:
+    weights = context.profile.weights
+    return weights.colour * route.colour_changes + weights.travel * route.price_mm
+
+
+def worth_it(search: Search, anyway: bool, wish: Wish | None, settings: OrderSettings) -> bool:
+    """Return whether the best route is worth its change.
+
+    ``anyway``: other fixes change the stitching, so that less must be saved.
+    """
+    if search.best.colour_changes < search.base.colour_changes:
+        return True
+    wished = wish_price(wish, search.base.order)
+    if wished > 0 and wish_price(wish, search.best.order) <= (1.0 - settings.save_wishes) * wished:
+        return True
+    base, best = (r.jump_price(settings.jump_mm) for r in (search.base, search.best))
+    share = settings.save_along if anyway else settings.save_alone
+    return base > 0 and best <= (1.0 - share) * base
