@@ -21,8 +21,8 @@ _VP3_PATH = b"xxPP\x01\x00"
 """Stands before the colour blocks of a VP3 design."""
 
 _SIGNATURES: Mapping[str, tuple[bytes, ...]] = {
-    "pes": (b"#PES", b"#PEC0001"),
     "pec": (b"#PEC0001",),
+    "pes": (b"#PES", b"#PEC0001"),
     "vp3": (b"%vsm%",),
     "dst": (b"LA:",),
 }

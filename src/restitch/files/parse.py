@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import chain
 from typing import Any
 
 TEXT_FORMATS = ("csv", "json")
@@ -68,12 +69,18 @@ def parse(data: bytes, extension: str) -> Parsed:
         raise ParseFailed("needs more memory than allowed to unpack") from None
     except Exception as error:  # a damaged file raises whatever the reader stumbles over
         raise ParseFailed(_cause(error, extension, source)) from None
+    if extension == "json" and not _only_numbers(pattern.stitches):
+        raise ParseFailed("a coordinate is not a number")
     return Parsed(
         pattern.stitches,
-        [_raw_thread(t) for t in pattern.threadlist],
+        [raw_thread(t) for t in pattern.threadlist],
         _design_name(pattern.extras),
         _stopped(source, extension),
     )
+
+
+def _only_numbers(rows: list[Any]) -> bool:
+    return set(map(type, chain.from_iterable(rows))) <= {int, float}
 
 
 class _Watched(io.BytesIO):
@@ -154,7 +161,8 @@ def _cause(error: Exception, extension: str, source: Any) -> str:
     return f"is damaged or not a {extension.upper()} file ({type(error).__name__} while reading)"
 
 
-def _raw_thread(thread: Any) -> RawThread | None:
+def raw_thread(thread: Any) -> RawThread | None:
+    """Return a thread of the library in plain values, None where it states no colour."""
     colour = getattr(thread, "color", None)
     if not isinstance(colour, int):
         return None

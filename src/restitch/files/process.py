@@ -19,6 +19,8 @@ import numpy as np
 
 from restitch.files.parse import Parsed, ParseFailed, RawThread
 
+CHILD = Path(__file__).with_name("child.py")
+
 
 @dataclass(frozen=True, slots=True)
 class ReadLimits:
@@ -83,9 +85,8 @@ class ReaderProcess:
     def _started(self) -> subprocess.Popen[bytes]:
         if self._child is None or self._child.poll() is not None:
             self.close()
-            script = str(Path(__file__).with_name("child.py"))
             self._child = subprocess.Popen(
-                [sys.executable, "-I", script, str(self.limits.memory_bytes)],
+                [sys.executable, "-I", str(CHILD), str(self.limits.memory_bytes)],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,

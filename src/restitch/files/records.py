@@ -189,13 +189,16 @@ def _land(table: Table, fmt: Format) -> Table:
     rows = np.arange(len(table))
     fresh = _last(np.isin(command, (*_CUTS, Command.STOP))) >= _last(command == Command.STITCH)
     after_jump = np.concatenate([[False], command[:-1] == Command.JUMP])
-    off = np.diff(table[:, :2], axis=0, prepend=np.zeros((1, 2), np.int64)).any(axis=1)
+    step = np.abs(np.diff(table[:, :2], axis=0, prepend=np.zeros((1, 2), np.int64))).max(axis=1)
     stitch = command == Command.STITCH
-    trimmed = stitch & (_last(command == Command.TRIM) > _last(command == Command.STITCH))
-    wants = stitch & fresh & off
+    wants = stitch & fresh & (step > 0)
+    if fmt.jump_is_trim or fmt.trims_over is not None:
+        # A jump may read back as a trim, and a move too long for one record becomes a jump.
+        wants |= stitch & after_jump & (step > 0)
+        wants |= stitch & (step > fmt.largest_move)
     if fmt.jump_is_trim:
-        wants |= stitch & after_jump & off
-        wants |= trimmed & ~after_jump
+        trimmed = _last(command == Command.TRIM) > _last(stitch)
+        wants |= stitch & trimmed & ~after_jump
     moved = rows[wants & after_jump]
     table = table.copy()
     table[moved - 1, :2] = table[moved, :2]

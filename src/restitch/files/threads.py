@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from restitch.files.facts import CATALOGUE_UNKNOWN
-from restitch.files.parse import Parsed, RawThread
+from restitch.files.parse import Parsed, RawThread, raw_thread
 from restitch.model import ByteArray, Command, IntArray, Thread
 
 _PLACEHOLDER_RGB = (
@@ -61,7 +63,7 @@ def resolve(
     if extension in CATALOGUE_UNKNOWN:
         listed = []
     if extension in ("pes", "pec"):
-        command, listed = _without_stops(_paired(data, listed), command)
+        command, listed = _without_stops(_paired(data, _pes_header(data)), command)
     if extension == "tbf":
         listed = _by_needle(listed, command, extra)
     changes = block_changes(command)
@@ -100,6 +102,32 @@ def _filled(listed: Sequence[Thread | None], command: ByteArray, blocks: int) ->
     return BlockThreads(command, threads, known, tuple(warnings))
 
 
+_PES_HEADERS = {
+    b"0050": "read_pes_header_version_5",
+    b"0055": "read_pes_header_version_5",
+    b"0056": "read_pes_header_version_5",
+    b"0060": "read_pes_header_version_6",
+    b"0070": "read_pes_header_version_7",
+    b"0080": "read_pes_header_version_8",
+    b"0090": "read_pes_header_version_9",
+    b"0100": "read_pes_header_version_10",
+}
+"""pyembroidery's readers of the headers that list threads."""
+
+
+def _pes_header(data: bytes) -> list[Thread | None]:
+    """Return the threads of a PES header as they stand there, whichever block they sew."""
+    from pyembroidery import EmbPattern, PesReader
+
+    reader = _PES_HEADERS.get(data[4:8]) if data.startswith(b"#PES") else None
+    found: list[Any] = []
+    if reader is not None:
+        source = io.BytesIO(data)
+        source.seek(12)
+        getattr(PesReader, reader)(source, EmbPattern(), found)
+    return [_thread(raw_thread(t)) for t in found]
+
+
 def _paired(data: bytes, listed: list[Thread | None]) -> list[Thread | None]:
     """Return the thread of each change and stop of a PES or PEC file.
 
@@ -108,17 +136,26 @@ def _paired(data: bytes, listed: list[Thread | None]) -> list[Thread | None]:
     6 by the third.
     """
     numbers, colours = _pec_colours(data)
+    if not numbers:
+        return listed
     by_rgb: dict[int, list[Thread]] = {}
     for thread in dict.fromkeys(t for t in listed if t):
         by_rgb.setdefault(thread.rgb, []).append(thread)
     if all(len(by_rgb.get(c.rgb, ())) == 1 for c in colours):
         return [by_rgb[c.rgb][0] for c in colours]
     if len(listed) == len(numbers):
-        given: dict[int, Thread | None] = {}
-        pairs = zip(numbers, listed, strict=True)
-        if all(given.setdefault(n, t) == t for n, t in pairs):
+        given: dict[int, int] = {}
+        pairs = [(n, t.rgb) for n, t in zip(numbers, listed, strict=True) if t]
+        if all(given.setdefault(n, rgb) == rgb for n, rgb in pairs) or _repeats(data, pairs):
             return listed
     return list(colours)
+
+
+def _repeats(data: bytes, pairs: list[tuple[int, int]]) -> bool:
+    """Tell whether the file ends with the header's colours block by block, as version 6 does:
+    with more colours than the palette has, only that shows the order."""
+    colours = b"".join(rgb.to_bytes(3, "little") for _, rgb in pairs)
+    return bool(pairs) and data.endswith(colours + b"\0\0")
 
 
 def _pec_colours(data: bytes) -> tuple[list[int], list[Thread]]:

@@ -11,6 +11,8 @@ from restitch.errors import UsageError, WriteError
 from restitch.files.encode import encode
 from restitch.model import Stream
 
+WINDOWS = os.name == "nt"
+
 TEMPORARY = (".restitch-", ".tmp")
 """How the names of temporary files begin and end."""
 
@@ -106,7 +108,7 @@ def _rename(temporary: str, path: Path) -> None:
             os.replace(temporary, path)
             return
         except PermissionError:
-            if os.name != "nt" or attempt == _TRIES - 1:
+            if not WINDOWS or attempt == _TRIES - 1:
                 raise
             time.sleep(0.05 * 2**attempt)
 

@@ -1,0 +1,103 @@
+"""The reader process: the same answer as here, and limits that hold."""
+
+import sys
+import time
+
+import numpy as np
+import pytest
+from file_makers import lighthouse
+
+from restitch.errors import UnreadableError
+from restitch.files import ReaderProcess, ReadLimits, decode, encode
+from restitch.files import read as read_room
+from restitch.files.parse import ParseFailed
+from restitch.files.read import is_bounded
+
+# Answers with what the extension asks for: runs on, dies, or takes all memory.
+CHILD = """
+import json, sys, time
+while line := sys.stdin.buffer.readline():
+    kind = json.loads(line)["extension"]
+    sys.stdin.buffer.read(json.loads(line)["size"])
+    if kind == "slow":
+        time.sleep(60)
+    if kind == "dies":
+        sys.exit(1)
+    if kind == "noise":
+        sys.stdout.buffer.write(b"no answer\\n")
+    if kind == "half":
+        sys.stdout.buffer.write(b'{"records": 9, "threads": [], "name": "", "stopped": 0}\\n123')
+        sys.stdout.buffer.flush()
+        sys.exit(1)
+    if kind == "sound":
+        head = {"records": 0, "threads": [], "name": "sound", "stopped": 0}
+        sys.stdout.buffer.write(json.dumps(head).encode() + b"\\n")
+    sys.stdout.buffer.flush()
+"""
+
+
+@pytest.fixture
+def odd_reader(tmp_path, monkeypatch):
+    script = tmp_path / "child.py"
+    script.write_text(CHILD)
+    monkeypatch.setattr("restitch.files.process.CHILD", script)
+    with ReaderProcess(ReadLimits(seconds=0.5)) as reader:
+        yield reader
+
+
+@pytest.mark.parametrize("fmt", ["pes", "dst", "vp3", "json"])
+def test_the_child_gives_the_same_answer(fmt, monkeypatch):
+    data = encode(lighthouse(), fmt).data
+    here = decode(data, fmt, "a")
+    monkeypatch.setattr(read_room, "is_bounded", lambda *_a: False)
+    with ReaderProcess() as reader:
+        for _ in range(2):
+            there = decode(data, fmt, "a", reader=reader)
+            assert np.array_equal(there.xy, here.xy)
+            assert np.array_equal(there.command, here.command)
+            assert (there.threads, there.name) == (here.threads, here.name)
+        with pytest.raises(UnreadableError, match="a: "):
+            decode(data[: len(data) // 2], fmt, "a", reader=reader)
+        assert len(decode(data, fmt, "a", reader=reader)) == len(here)
+
+
+def test_one_child_serves_many_files():
+    data = encode(lighthouse(), "dst").data
+    with ReaderProcess() as reader:
+        reader.parse(data, "dst")
+        first = reader._child
+        reader.parse(data, "dst")
+        assert reader._child is first
+    assert first.poll() is not None
+
+
+def test_a_file_that_takes_too_long_is_given_up(odd_reader):
+    start = time.monotonic()
+    with pytest.raises(ParseFailed, match=r"takes more than 0\.5 s"):
+        odd_reader.parse(b"x", "slow")
+    assert time.monotonic() - start < 5
+    assert odd_reader.parse(b"x", "sound").name == "sound"
+
+
+@pytest.mark.parametrize("kind", ["dies", "noise", "half"])
+def test_a_child_that_fails_is_replaced(odd_reader, kind):
+    with pytest.raises(ParseFailed, match="damaged"):
+        odd_reader.parse(b"x", kind)
+    assert odd_reader.parse(b"x", "sound").name == "sound"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="address space is limited on Linux")
+def test_memory_is_limited():
+    """A file that unpacks to more than it may: refused, and the child serves on."""
+    data = b'{"stitches": [' + b"[]," * 2_000_000 + b"[]]}"
+    with ReaderProcess(ReadLimits(memory_bytes=60 << 20)) as reader:
+        with pytest.raises(ParseFailed, match="memory"):
+            reader.parse(data, "json")
+        assert len(reader.parse(encode(lighthouse(), "dst").data, "dst").rows)
+
+
+def test_what_is_parsed_here_is_bounded():
+    assert is_bounded("pes", 1 << 20)
+    assert not is_bounded("pes", 60 << 20)
+    for risky in ("hus", "max", "pcs", "phb", "zhs", "gcode", "dat"):
+        assert not is_bounded(risky, 10)
