@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from restitch.check.judge_joins import far_joins, needless_blocks
+from restitch.check.judge_joins import JoinRules, joins, needless_blocks, scatter
 from restitch.model import Kind, Role
 from stitched import column, sewn
 
@@ -21,21 +22,30 @@ def columns(turned: bool):
 
 
 def test_columns_all_sewn_from_one_end_are_joined_far() -> None:
-    found = far_joins(columns(turned=False))
+    found = joins(columns(turned=False))
     assert found is not None
-    assert found.jump_mm == pytest.approx(5 * 20.4, rel=0.05)
-    assert found.near_mm == pytest.approx(5 * 4.0, rel=0.05)
-    assert found.share > 0.6
+    # 20 mm along and 4 mm across to the far end, 4 mm across to the near one
+    assert found.way_mm == pytest.approx(5 * np.hypot(20, 4), rel=0.05)
+    assert found.near_mm == pytest.approx(5 * 4, rel=0.05)
+    assert found.far > JoinRules().far
 
 
 def test_columns_sewn_to_and_fro_are_not() -> None:
-    found = far_joins(columns(turned=True))
+    found = joins(columns(turned=True))
     assert found is not None
-    assert found.share < 0.05
+    assert found.far < 0.2
 
 
 def test_nothing_to_join() -> None:
-    assert far_joins(columns(turned=True)[:1]) is None
+    assert joins(columns(turned=True)[:1]) is None
+
+
+def test_scatter_is_the_way_against_the_way_to_the_nearest() -> None:
+    plan = columns(turned=True)
+    assert scatter(plan) == pytest.approx(1.0)
+    # 0 3 1 4 2 5: steps of 3 and 2 columns instead of 1
+    mixed = [plan[i] for i in (0, 3, 1, 4, 2, 5)]
+    assert scatter(mixed) == pytest.approx((3 + 2 + 3 + 2 + 3) / 5)
 
 
 def threaded(*threads):

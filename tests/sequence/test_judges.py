@@ -6,7 +6,7 @@ import pytest
 from invented import planned
 
 from designs import make_case
-from restitch.check.judge_joins import JoinRules, far_joins
+from restitch.check.judge_joins import JoinRules, joins, scatter
 from restitch.check.judge_layering import buried_pairs
 from restitch.geometry import outline
 
@@ -38,10 +38,16 @@ def test_a_detail_that_lies_on_a_column_is_no_outlined_fill() -> None:
     assert "outline" not in swapped(plan).values()
 
 
-@pytest.mark.parametrize("drawing", ["cap_name", "compass_rose", "wreath", "rowing"])
+@pytest.mark.parametrize("drawing", ["cap_name", "compass_rose", "wreath", "pennant", "lace"])
 def test_far_joins_are_told_from_a_sound_design(drawing: str) -> None:
-    sound = far_joins(planned(drawing)[0])
-    far = far_joins(planned(drawing, breakers=("far_joins",))[0])
+    sound = joins(planned(drawing)[0])
+    far = joins(planned(drawing, breakers=("far_joins",))[0])
     assert sound is not None
     assert far is not None
-    assert sound.share < JoinRules().save < far.share
+    assert sound.far < JoinRules().far < far.far
+
+
+@pytest.mark.parametrize("drawing", ["cap_name", "compass_rose", "wreath"])
+def test_a_scrambled_design_is_told_from_a_sound_one(drawing: str) -> None:
+    assert scatter(planned(drawing)[0]) < JoinRules().scattered
+    assert scatter(planned(drawing, breakers=("scrambled",))[0]) > JoinRules().scattered

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from restitch.check.judge_joins import JoinRules, far_joins, needless_blocks, scatter
+from restitch.check.judge_joins import JoinRules, joins, needless_blocks, scatter
 from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
@@ -130,8 +130,8 @@ def _asks_for_order(plan: Plan, overlapping: Sequence[Pair]) -> bool:
     rules = JoinRules()
     if needless_blocks(plan, overlapping) or scatter(plan) >= rules.scattered:
         return True
-    found = far_joins(plan, rules)
-    return found is not None and found.share >= rules.save
+    found = joins(plan, rules)
+    return found is not None and found.far >= rules.far
 
 
 def _changed_anyway(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from restitch.check.judge_joins import JoinRules, far_joins, scatter
+from restitch.check.judge_joins import JoinRules, joins, scatter
 from restitch.check.survey import FAULT, Survey
 from restitch.model import Finding
 
@@ -15,16 +15,16 @@ def find(survey: Survey) -> Iterator[Finding]:
     """Yield one finding for the design when near ends would save a large share of its jumps, or
     one when it is sewn to and fro across the cloth."""
     rules = JoinRules()
-    found = far_joins(survey.visible, rules)
+    found = joins(survey.visible, rules)
     if found is None:
         return
     worst = survey.visible[found.worst]
-    if found.share >= rules.save:
+    if found.far >= rules.far:
         yield survey.finding(
             NAME,
             FAULT,
-            f"Objects are entered at their far ends: {found.jump_mm:.0f} mm of jumps where near "
-            f"ends would leave {found.near_mm:.0f} mm.",
+            f"Objects are entered at their far ends: {found.way_mm:.0f} mm of jumps lead to them, "
+            f"{found.near_mm:.0f} mm would reach their near ends.",
             objects=(worst.id,),
             fix="sequence",
         )
