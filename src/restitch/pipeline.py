@@ -15,8 +15,8 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.fix.context import Context, Plan
-from restitch.fix.lengths import seams
 from restitch.fix.passes import LOCAL_PASSES, run_local
+from restitch.fix.seams import seams
 from restitch.look import (
     CompareSettings,
     Frame,
@@ -125,7 +125,7 @@ def rescue(
         objects = infer(current)
         first = first or objects
         here = vetoed if number == 0 else _vetoes_again(current, objects, held, profile, vetoed)
-        step = run_round(current, objects, profile, here)
+        step = run_round(current, objects, profile if number == 0 else _settling(profile), here)
         changes += step.changes if number == 0 else _later(step.applied, number)
         order = step.order if number == 0 else order
         if not step.applied:
@@ -137,6 +137,11 @@ def rescue(
     assert first is not None
     look = _look(source, first, rounds, current)
     return Rescue(source, first, current, objects or infer(current), tuple(changes), look, order)
+
+
+def _settling(profile: Profile) -> Profile:
+    """The profile of later rounds: widths must not grow for the pull a second time."""
+    return replace(profile, fixes=profile.fixes - {"pull"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +210,7 @@ def _sew(
     return Round(
         source=source,
         objects=objects,
-        emission=seams(emit(ordered.plan, source), profile.limits),
+        emission=seams(emit(ordered.plan, source), profile.limits, source),
         changes=(*changes, *ordered.changes),
         order=ordered.facts,
     )

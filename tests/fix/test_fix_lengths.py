@@ -8,10 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from restitch.check.judge_lengths import far_enough
-from restitch.fabrics.model import Limits
 from restitch.fix import lengths
 from restitch.model import Kind, Role
-from restitch.plan import emit
 from stitched import column, fill, run, same_plan, sewn, units
 
 points = st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=1, max_size=60)
@@ -95,25 +93,6 @@ def test_a_pile_up_is_spread_but_a_bean_run_is_not():
     keep = np.concatenate([[True], (np.diff(bean, axis=0) != 0).any(axis=1)])
     plan, context = sewn((Kind.RUN, [(Role.TOP, bean[keep])]))
     assert lengths.run(plan, context) == (plan, ())
-
-
-def test_seams_leave_a_finished_stream_without_stitches_too_short():
-    first, second = run([(0, 0), (20, 0)]), run([(20.1, 0), (40, 0)])
-    plan, context = sewn((Kind.RUN, [(Role.TOP, first)]), (Kind.RUN, [(Role.TOP, second)]))
-    joined = (plan[0], _sewn_on(plan[1]))
-    emission = emit(joined, context.source)
-    tidy = lengths.seams(emission, Limits())
-    assert len(tidy.stream) == len(emission.stream) - 1
-    assert len(tidy.owner) == len(tidy.stream)
-    assert lengths.seams(tidy, Limits()) is tidy
-
-
-def _sewn_on(obj):
-    from dataclasses import replace
-
-    from restitch.model import Link
-
-    return replace(obj, pieces=(replace(obj.pieces[0], link=Link.SEWN), *obj.pieces[1:]))
 
 
 def test_a_vetoed_change_leaves_the_stitches():

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from restitch.check.judge_lengths import (
     LengthVerdict,
-    far_enough,
     kept_points,
     length_verdicts,
     longest_mm,
@@ -22,17 +19,13 @@ from restitch.model import (
     UNITS_PER_MM,
     BoolArray,
     Change,
-    Command,
-    IntArray,
     Kind,
     Link,
     Piece,
     PlannedObject,
     Role,
-    Stream,
-    read_only,
 )
-from restitch.plan import Emission, renewed
+from restitch.plan import renewed
 from restitch.stitch.lines import to_units
 from restitch.stitch.satin import SPLIT_PIECE_MM, split_strokes
 
@@ -122,52 +115,3 @@ def _told(
 
 def _longest(obj: PlannedObject, limits: Limits) -> float:
     return min(longest_mm(obj, p, limits) for p in obj.pieces)
-
-
-def seams(emission: Emission, limits: Limits) -> Emission:
-    """Return a sewn plan without stitches too short to form: the last pass over a whole stream.
-
-    Pieces that met anew can leave such stitches where they join. Commands stay as they are.
-    """
-    stream = emission.stream
-    short = _short_records(stream, limits.shortest_stitch_mm)
-    if not short.any():
-        return emission
-    keep = ~short
-    data = stream.data
-    return replace(
-        emission,
-        stream=replace(
-            stream,
-            xy=read_only(stream.xy[keep]),
-            command=read_only(stream.command[keep]),
-            data=None if data is None else read_only(data[keep]),
-        ),
-        owner=read_only(emission.owner[keep]),
-    )
-
-
-def _short_records(stream: Stream, least_mm: float) -> BoolArray:
-    """(n,) records to drop so that no sewn stitch is shorter than the limit."""
-    drop = np.zeros(len(stream), bool)
-    stitch = np.concatenate([[False], stream.command == Command.STITCH, [False]])
-    edges = np.flatnonzero(np.diff(stitch.astype(np.int8)))
-    step = np.zeros(len(stream))
-    step[1:] = np.hypot(*np.diff(stream.xy, axis=0).T) / UNITS_PER_MM
-    tight = np.flatnonzero((step < least_mm - 1e-6) & stitch[1:-1])
-    runs = np.unique(np.searchsorted(edges[::2], tight, side="right") - 1)
-    for run_number in runs:
-        start, stop = edges[2 * run_number], edges[2 * run_number + 1]
-        drop[start:stop] = ~_settled(stream.xy[start:stop], least_mm)
-    return drop
-
-
-def _settled(xy: IntArray, least_mm: float) -> BoolArray:
-    kept = np.ones(len(xy), bool)
-    for _ in range(SETTLES_IN):
-        here = np.flatnonzero(kept)
-        far = far_enough(xy[here], least_mm)
-        if far.all():
-            break
-        kept[here[~far]] = False
-    return kept
