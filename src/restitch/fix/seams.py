@@ -117,8 +117,9 @@ def _spread(stream: Stream, limits: Limits, source: Stream | None) -> IntArray |
         hole = (int(stream.xy[record, 0]), int(stream.xy[record, 1]))
         if crowds.get(hole, 0) <= max(limits.pile_up, was.get(hole, 0)):
             continue
-        place = _aside(stream.xy[record], stream.xy[record + inward])
-        if place is None or tuple(place.tolist()) in crowds:
+        sides = _aside(stream.xy[record], stream.xy[record + inward])
+        place = next((p for p in sides if tuple(p.tolist()) not in crowds), None)
+        if place is None:
             continue
         xy = stream.xy.copy() if xy is None else xy
         xy[record] = place
@@ -133,11 +134,11 @@ def _visits(stream: Stream) -> dict[tuple[int, int], int]:
     return dict(zip(map(tuple, holes[often].tolist()), counts[often].tolist(), strict=True))
 
 
-def _aside(end: IntArray, after: IntArray) -> IntArray | None:
-    """Where a thread end steps aside, across its stitch; None for no stitch."""
+def _aside(end: IntArray, after: IntArray) -> list[IntArray]:
+    """Where a thread end may step aside, across its stitch to either side."""
     way = (after - end).astype(np.float64)
     length = float(np.hypot(*way))
     if length < 1.0:
-        return None
+        return []
     across = np.array([-way[1], way[0]]) / length * ASIDE_MM * UNITS_PER_MM
-    return np.asarray(np.rint(end + across), np.int32)
+    return [np.asarray(np.rint(end + side * across), np.int32) for side in (1, -1)]
