@@ -1,18 +1,17 @@
-"""Folder commands: progress while it runs, a summary at the end."""
+"""Folders on the command line: progress, summary, exit code."""
 
 from __future__ import annotations
 
 import json as json_module
 import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from restitch.errors import UsageError
-from restitch.folder import FileResult, Summary, fix_folder, watch
+from restitch.folder import FileResult, Summary
+from restitch.folder import fix_folder as run
+from restitch.folder import watch as run_watch
 from restitch.rescue_file import Settings
-
-if TYPE_CHECKING:
-    from rich.progress import Progress, TaskID
 
 
 def run_folder(
@@ -28,11 +27,12 @@ def run_folder(
     exclude: tuple[str, ...],
     cluster: str | None,
 ) -> None:
-    """Rescue a folder, print its summary; exit 1 when files failed."""
-    if report is not None:
-        raise UsageError("--report is for one file; a folder's account is the summary or --json")
-    with _Teller() as teller:
-        summary = fix_folder(
+    """Rescue a folder, print its account and exit with its code."""
+    from restitch.report.folder_page import PageMaker, write_folder_page
+
+    pages = PageMaker(source, report) if report is not None and not dry_run else None
+    with _Progress() as progress:
+        summary = run(
             source,
             target,
             settings,
@@ -41,17 +41,20 @@ def run_folder(
             include=include,
             exclude=exclude,
             dry_run=dry_run,
-            on_progress=teller.told,
+            on_progress=progress,
+            rescue=pages,
         )
+    if pages is not None and report is not None:
+        write_folder_page(summary, source, pages, report, replace=settings.replace)
     if json:
-        print(json_module.dumps(summary.document(), indent=1, ensure_ascii=True))
+        print(json_module.dumps(summary.document(), indent=1))
     else:
-        print("\n".join(summary_lines(summary)))
+        _print_summary(summary, dry_run)
     if summary.exit_code:
         sys.exit(int(summary.exit_code))
 
 
-def run_watch(
+def run_watch_folder(
     source: Path,
     target: Path,
     settings: Settings,
@@ -60,10 +63,11 @@ def run_watch(
     include: tuple[str, ...],
     exclude: tuple[str, ...],
     poll_seconds: float,
+    polls: int | None,
 ) -> None:
-    """Rescue files as they arrive, a line for each, until interrupted."""
-    print(f"watching {source}; results go to {target}; Ctrl-C ends it", flush=True)
-    watch(
+    """Watch a folder until interrupted; one line for each file."""
+    print(f"watching {source}; results go to {target}; stop with Ctrl-C", file=sys.stderr)
+    run_watch(
         source,
         target,
         settings,
@@ -71,64 +75,63 @@ def run_watch(
         include=include,
         exclude=exclude,
         poll_seconds=poll_seconds,
+        polls=polls,
         on_result=lambda result: print(line_of(result), flush=True),
     )
 
 
 def line_of(result: FileResult) -> str:
-    """One line about one file."""
+    """Return what became of one file in one line."""
     if result.failed:
-        return f"failed: {result.reason}"
-    text = f"{result.outcome}: {result.path}"
-    if not result.fresh:
-        return f"{text} (done before)"
-    stitches = int(result.saved.get("stitches", 0))
-    return f"{text}, {stitches:+,} stitches saved" if result.changes else text
+        return f"failed   {result.reason}"
+    saved = result.saved.get("stitches", 0)
+    words = f", {saved:,.0f} stitches saved" if saved else ""
+    again = "" if result.fresh else " (done before)"
+    return f"{result.outcome:8s} {result.path}{words}{again}"
 
 
-def summary_lines(summary: Summary) -> list[str]:
-    """The summary in plain lines: counts, savings, and every failure with its reason."""
-    counts = ", ".join(f"{count} {outcome}" for outcome, count in summary.counts.items())
-    before = sum(not r.fresh for r in summary.results)
-    lines = [
-        f"{len(summary.results)} files: {counts}" + (f" ({before} done before)" if before else "")
-    ]
-    saved = summary.saved
-    if saved:
-        lines.append(
-            f"saved: {saved.get('stitches', 0):,.0f} stitches, {saved.get('trims', 0):,.0f} trims, "
-            f"{saved.get('colour_changes', 0):,.0f} colour changes, "
-            f"{saved.get('minutes', 0):,.1f} machine minutes"
-        )
-    lines += [f"failed: {r.reason}" for r in summary.failures]
-    return lines
-
-
-class _Teller:
-    """Progress on standard error: a bar with the remaining time on terminals, else lines."""
+class _Progress:
+    """A bar with the remaining time on a terminal, plain lines when piped."""
 
     def __init__(self) -> None:
-        self._bar: Progress | None = None
-        self._task: TaskID | None = None
+        self._begun = time.monotonic()
+        self._bar: Callable[[int, int], None] | None = None
 
-    def __enter__(self) -> _Teller:
+    def __enter__(self) -> _Progress:
         if sys.stderr.isatty():
-            from rich.console import Console
-            from rich.progress import Progress
-
-            self._bar = Progress(console=Console(stderr=True), transient=True)
-            self._bar.start()
+            self._bar = self._start_bar()
         return self
 
     def __exit__(self, *_: object) -> None:
         if self._bar is not None:
-            self._bar.stop()
+            self._live.stop()
 
-    def told(self, done: int, total: int, result: FileResult) -> None:
-        """Show that one more file is done."""
-        if self._bar is None:
-            print(f"[{done}/{total}] {line_of(result)}", file=sys.stderr, flush=True)
+    def _start_bar(self) -> Callable[[int, int], None]:
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+        self._live = Progress(
+            BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(), console=Console(stderr=True)
+        )
+        task = self._live.add_task("files", total=None)
+        self._live.start()
+        return lambda done, total: self._live.update(task, completed=done, total=total)
+
+    def __call__(self, done: int, total: int, result: FileResult) -> None:
+        if self._bar is not None:
+            self._bar(done, total)
+            if result.failed:
+                self._live.console.print(line_of(result), markup=False, highlight=False)
             return
-        if self._task is None:
-            self._task = self._bar.add_task("rescuing", total=total)
-        self._bar.update(self._task, completed=done, description=result.path[-40:])
+        spent = time.monotonic() - self._begun
+        left = spent / done * (total - done)
+        print(f"{done}/{total} {line_of(result)} ({left:.0f} s left)", file=sys.stderr, flush=True)
+
+
+def _print_summary(summary: Summary, dry_run: bool) -> None:
+    for failed in summary.failures:
+        print(line_of(failed))
+    counts = ", ".join(f"{n} {word}" for word, n in summary.counts.items())
+    print(f"{len(summary.results)} files: {counts}{'; nothing written' if dry_run else ''}")
+    for key, value in summary.saved.items():
+        print(f"  saved {value:,.1f} {key.replace('_', ' ')}")

@@ -1,0 +1,70 @@
+"""A first order: nearest next object inside given colour blocks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from restitch.sequence.solver.nodes import Index, Nodes
+from restitch.sequence.solver.precedence import Precedence
+
+
+def nearest_in_blocks(
+    nodes: Nodes, precedence: Precedence, blocks: Sequence[Sequence[int]], *, backwards: bool
+) -> list[int]:
+    """Return an order that sews block after block, always going on to the cheapest object.
+
+    Backwards, precedence and blocks are those of the reversed problem and the order is built
+    from its end; it is returned in sewing order all the same.
+    """
+    order: list[int] = []
+    here: int | None = None
+    for block in blocks:
+        here = _chain(nodes, precedence, block, here, order, backwards)
+    return order[::-1] if backwards else order
+
+
+def _chain(
+    nodes: Nodes,
+    precedence: Precedence,
+    block: Sequence[int],
+    here: int | None,
+    order: list[int],
+    backwards: bool,
+) -> int | None:
+    """Append the objects of one block to the order; return the node it ends with."""
+    inside = set(block)
+    waiting = {x: sum(y in inside for y in precedence.before[x]) for x in block}
+    candidates = np.concatenate(
+        [np.arange(nodes.first[x], nodes.first[x + 1]) for x in block]
+    )
+    offset, total = {}, 0
+    for x in block:
+        count = int(nodes.first[x + 1] - nodes.first[x])
+        offset[x] = slice(total, total + count)
+        total += count
+    # what cannot be sewn yet, or is sewn, costs infinitely much
+    held = np.zeros(total)
+    for x, count in waiting.items():
+        if count:
+            held[offset[x]] = np.inf
+    for _ in block:
+        pick = int(np.argmin(_way(nodes, here, candidates, backwards) + held))
+        here = int(candidates[pick])
+        x = int(nodes.owner[here])
+        order.append(x)
+        held[offset[x]] = np.inf
+        for y in precedence.after[x]:
+            if y in inside:
+                waiting[y] -= 1
+                if not waiting[y]:
+                    held[offset[y]] = 0.0
+    return here
+
+
+def _way(nodes: Nodes, here: int | None, candidates: Index, backwards: bool) -> np.ndarray:
+    if here is None:
+        return np.zeros(len(candidates)) if backwards else nodes.into[candidates]
+    at = np.int64(here)
+    return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)
