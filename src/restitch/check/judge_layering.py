@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from restitch.geometry import Ladder, ladder
+from restitch.geometry import Ladder, ladder_of
 from restitch.model import FloatArray, Kind, PlannedObject, Role
 
 if TYPE_CHECKING:
@@ -99,10 +99,10 @@ class _Judge:
         self.rungs: dict[int, Ladder] = {}
         satins = [i for i, o in enumerate(self.objects) if o.kind is Kind.SATIN]
         for i in satins:
-            tops = [p.xy for p in self.objects[i].pieces if p.role is Role.TOP and p.layer == 0]
-            longest = max(tops, key=len, default=None)
-            if longest is not None and len(longest) > 3:
-                rungs = ladder(longest)
+            tops = [p for p in self.objects[i].pieces if p.role is Role.TOP and p.layer == 0]
+            longest = max(tops, key=lambda p: len(p.xy), default=None)
+            if longest is not None and len(longest.xy) > 3:
+                rungs = ladder_of(longest)
                 if rungs.width_mm <= rules.widest_mm:
                     self.rungs[i] = rungs
         self.borders = [i for i, rungs in self.rungs.items() if self._is_border(rungs)]

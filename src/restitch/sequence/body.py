@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from restitch.fix.context import Context
-from restitch.geometry import Ladder, ladder
+from restitch.geometry import Ladder, ladder, ladder_of
 from restitch.model import (
     AS_LAID_ANEW,
     UNITS_PER_MM,
@@ -69,7 +69,7 @@ class Body:
     @cached_property
     def rungs(self) -> Ladder:
         """Ladder of the top."""
-        return ladder(self.top[0].xy if len(self.top) == 1 else points(self.top))
+        return ladder_of(self.top[0]) if len(self.top) == 1 else ladder(points(self.top))
 
     @cached_property
     def is_ring(self) -> bool:

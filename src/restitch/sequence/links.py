@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
 
 from restitch.fabrics.model import Profile
+from restitch.geometry import IndexArray
 from restitch.model import BoolArray, FloatArray, IntArray
 from restitch.sequence.cover import Cover
 from restitch.sequence.settings import ORDER, OrderSettings
@@ -60,6 +62,8 @@ class Links:
     """(exits, entries) number of the `Way`."""
     price: FloatArray
     """(exits, entries) as jump travel, mm."""
+    length_mm: FloatArray
+    """(exits, entries)"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,34 +75,59 @@ class Linker:
     last: IntArray
     """Place of the last object to cover each cell."""
 
-    def links(
-        self, exits_mm: FloatArray, entries_mm: FloatArray, place: int, same_thread: bool
-    ) -> Links:
-        """Return the links to the object at ``place`` of the order from the one before it."""
+    def chain(
+        self,
+        exits_mm: Sequence[FloatArray],
+        entries_mm: Sequence[FloatArray],
+        same_thread: Sequence[bool],
+    ) -> list[Links]:
+        """Return the links from each object to the next: the i-th leads to place i + 1."""
+        found = [
+            self._open_links(a, b, same)
+            for a, b, same in zip(exits_mm, entries_mm, same_thread, strict=True)
+        ]
+        reach = self.rules.settings.travel_to_mm
+        near = [
+            np.nonzero((links.way >= Way.JUMP) & (links.length_mm <= reach))
+            if same
+            else (np.zeros(0, np.intp),) * 2
+            for links, same in zip(found, same_thread, strict=True)
+        ]
+        count = [len(rows) for rows, _ in near]
+        if sum(count):
+            place = np.repeat(np.arange(1, len(found) + 1), count)
+            begin = np.concatenate([a[rows] for a, (rows, _) in zip(exits_mm, near, strict=True)])
+            end = np.concatenate([b[at] for b, (_, at) in zip(entries_mm, near, strict=True)])
+            hidden = np.split(self.hidden(begin, end, place), np.cumsum(count)[:-1])
+            for links, (rows, columns), under in zip(found, near, hidden, strict=True):
+                self._hide(links, rows[under], columns[under])
+        return found
+
+    def _open_links(self, exits_mm: FloatArray, entries_mm: FloatArray, same: bool) -> Links:
+        """Links as they are on open cloth."""
         rules, settings = self.rules, self.rules.settings
         gap = entries_mm[None, :, :] - exits_mm[:, None, :]
         length = np.hypot(gap[..., 0], gap[..., 1])
-        if not same_thread:
-            return Links(np.full(length.shape, int(Way.TRIM), np.int32), length)
+        if not same:
+            return Links(np.full(length.shape, int(Way.TRIM), np.int32), length.copy(), length)
         trimmed = length > rules.trim_over_mm
         jump = np.where(length > settings.moved_mm, settings.jump_mm, 0.0)
         way = np.where(trimmed, int(Way.TRIM), int(Way.JUMP)).astype(np.int32)
         price = length + jump + np.where(trimmed, rules.trim, 0.0)
         near = length <= rules.join_under_mm
-        rows, columns = np.nonzero(~near & (length <= settings.travel_to_mm))
-        if len(rows):
-            hidden = self.hidden(exits_mm[rows], entries_mm[columns], place)
-            rows, columns = rows[hidden], columns[hidden]
-            way[rows, columns] = Way.HIDDEN
-            price[rows, columns] = (
-                settings.hidden_share * length[rows, columns] + settings.hidden_mm
-            )
         way[near] = Way.SEWN
         price[near] = settings.sewn_share * length[near]
-        return Links(way, price)
+        return Links(way, price, length)
 
-    def hidden(self, begin_mm: FloatArray, end_mm: FloatArray, place: int) -> BoolArray:
-        """(n,) whether straight ways to the object at ``place`` lie under it or later cover.
+    def _hide(self, links: Links, rows: IndexArray, columns: IndexArray) -> None:
+        """Sew the given links under their cover."""
+        settings = self.rules.settings
+        length = links.length_mm[rows, columns]
+        links.way[rows, columns] = Way.HIDDEN
+        links.price[rows, columns] = settings.hidden_share * length + settings.hidden_mm
+
+    def hidden(self, begin_mm: FloatArray, end_mm: FloatArray, place: IndexArray) -> BoolArray:
+        """(n,) whether straight ways to the object at ``place`` (n,) lie under it or later cover.
 
         Ways may cross the object just sewn for a little: thread on its own colour.
         """
@@ -109,8 +138,8 @@ class Linker:
         spots = begin_mm[:, None] + share[:, None] * (end_mm - begin_mm)[:, None]
         free = np.minimum(share, 1.0 - share) * length[:, None] <= settings.travel_free_mm
         cover = self.last[self.cover.cells_of(spots)]
-        own = (cover == place - 1) & ~free
+        own = (cover == place[:, None] - 1) & ~free
         own_mm = own.mean(axis=1) * length
-        covered = ((cover >= place) | own | free).all(axis=1)
+        covered = ((cover >= place[:, None]) | own | free).all(axis=1)
         hidden: BoolArray = covered & (own_mm <= settings.over_own_mm)
         return hidden

@@ -78,16 +78,13 @@ class Router:
         """
         linker = Linker(self.rules, self.cover, self.cover.last(order))
         choices = [len(k) if free is None or free[i] else 1 for i, k in enumerate(self.options)]
-        links: list[Links] = []
+        links = self._links(linker, order, choices)
         back: list[IntArray] = []
         cost = self.costs_mm[order[0]][: choices[order[0]]]
-        for place in range(1, len(order)):
-            a, b = order[place - 1], order[place]
-            found = self._links(linker, a, b, choices, place)
+        for b, found in zip(order[1:], links, strict=True):
             total = cost[:, None] + found.price
             back.append(total.argmin(axis=0).astype(np.int32))
             cost = total.min(axis=0) + self.costs_mm[b][: choices[b]]
-            links.append(found)
         option = [int(cost.argmin())]
         for step in reversed(back):
             option.append(int(step[option[-1]]))
@@ -98,19 +95,29 @@ class Router:
         """Return the route with every object sewn as found."""
         return self.best(order, [False] * len(self.bodies))
 
-    def _links(self, linker: Linker, a: int, b: int, choices: Sequence[int], place: int) -> Links:
-        """Every link from the first choices of object a to those of b."""
-        same = self.thread(a) == self.thread(b)
-        exits, entries = self.exits_mm[a][: choices[a]], self.entries_mm[b][: choices[b]]
-        found = linker.links(exits, entries, place, same)
-        if self.follows[b] != a:
-            return found
-        stays = np.outer(
-            [o.exit_found for o in self.options[a][: choices[a]]],
-            [o.entry_found for o in self.options[b][: choices[b]]],
+    def _links(self, linker: Linker, order: Sequence[int], choices: Sequence[int]) -> list[Links]:
+        """Every link from the choices of each object to those of the next."""
+        pairs = list(pairwise(order))
+        links = linker.chain(
+            [self.exits_mm[a][: choices[a]] for a, _ in pairs],
+            [self.entries_mm[b][: choices[b]] for _, b in pairs],
+            [self.thread(a) == self.thread(b) for a, b in pairs],
         )
-        way, price = self._found_link(a, b, same)
-        return Links(np.where(stays, int(way), found.way), np.where(stays, price, found.price))
+        for (a, b), found in zip(pairs, links, strict=True):
+            if self.follows[b] == a:
+                self._keep(a, b, found)
+        return links
+
+    def _keep(self, a: int, b: int, links: Links) -> None:
+        """Where neither end moves the link stays as the source has it."""
+        exits, entries = links.way.shape
+        stays = np.outer(
+            [o.exit_found for o in self.options[a][:exits]],
+            [o.entry_found for o in self.options[b][:entries]],
+        )
+        way, price = self._found_link(a, b, self.thread(a) == self.thread(b))
+        links.way[stays] = way
+        links.price[stays] = price
 
     def _found_link(self, a: int, b: int, same: bool) -> tuple[Way, float]:
         """The link as the source has it, and its price."""
