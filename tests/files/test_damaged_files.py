@@ -171,6 +171,11 @@ def test_a_file_without_sewing_is_refused():
     assert "one hole" in refusal(csv_of(("STITCH", 7, 7), ("JUMP", 30, 0), ("STITCH", 7, 7)), "csv")
 
 
+def test_stitches_after_the_end_are_refused():
+    data = csv_of(("STITCH", 0, 0), ("STITCH", 20, 0), ("END", 20, 0), ("STITCH", 40, 0))
+    assert "follow the end" in refusal(data, "csv")
+
+
 def test_a_hus_that_claims_too_much_is_refused():
     whole = hus_file([0x80] * 50, [3] * 50, [4] * 50)
     assert len(decode(whole, "hus", "a").stitch_index) == 50

@@ -185,8 +185,11 @@ def _commands(column: NDArray[np.float64]) -> tuple[ByteArray, IntArray]:
 
 
 def _check_stitches(xy: IntArray, command: ByteArray) -> None:
-    sewn = xy[command == Command.STITCH]
-    if not len(sewn):
+    stitches = np.flatnonzero(command == Command.STITCH)
+    if not len(stitches):
         raise Damaged("no stitches")
+    if (command[: stitches[-1]] == Command.END).any():
+        raise Damaged("stitches follow the end record")
+    sewn = xy[stitches]
     if (sewn == sewn[0]).all():
         raise Damaged("all stitches are in one hole; nothing to sew")
