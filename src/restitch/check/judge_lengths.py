@@ -22,6 +22,9 @@ from restitch.model import (
 
 ROUNDING = 1e-6
 """A length that equals a limit is not beyond it."""
+STRAY_STITCHES, STRAY_SHARE = 5, 0.02
+"""Fewer long stitches than this, and than this share of a fill, are steps between its rows and
+not a fault of the fill. Our choice."""
 VISITS_KEPT = 2
 """Visits of one hole that an object keeps in a pile-up."""
 
@@ -62,8 +65,15 @@ def longest_mm(obj: PlannedObject, piece: Piece, limits: Limits) -> float:
     if piece.role is Role.TOP and not obj.open and obj.kind is Kind.SATIN:
         return limits.satin_split_over_mm
     if piece.role is Role.TOP and not obj.open and obj.kind is Kind.FILL:
-        return limits.fill_stitch_over_mm
+        return _longest_in_fill(piece, limits)
     return limits.longest_stitch_mm
+
+
+def _longest_in_fill(piece: Piece, limits: Limits) -> float:
+    """The limit for fill rows, but the machine's where only a stray stitch or two are longer."""
+    long = int((sewn_mm(piece.xy) > limits.fill_stitch_over_mm).sum())
+    stray = long < max(STRAY_STITCHES, STRAY_SHARE * len(piece.xy))
+    return limits.longest_stitch_mm if stray else limits.fill_stitch_over_mm
 
 
 def kept_points(obj: PlannedObject, limits: Limits) -> list[BoolArray]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,9 @@ OFF_CENTRE = 0.15
 """Holes nearer to the centre line than this share of the half width are on neither side."""
 SIDE_CHANGES = (4, 3)
 """So many side changes in a row are a zigzag; the second where they are a quarter of the holes."""
+NARROW_PITCH_MM = 2.0
+"""A zigzag is tighter than this; a few holes of an edge run that happen to change side lie wider
+(2 to 4 mm is a usual zigzag, from memory; faulty ones measured 0.7 to 1.4)."""
 DENSE_CHANGES, DENSE_PITCH_MM = 6, 1.3
 """So many side changes at a tighter two-line pitch are a dense zigzag under any width: 2 to 4 mm
 is usual (from memory), sound files go down to 1.4 (measured)."""
@@ -65,10 +68,10 @@ def underlay_verdicts(
     """
     columns = [o for o in plan if o.kind is Kind.SATIN and not o.open]
     flagged = {o.id: v for o in columns if (v := column_verdict(o)) is not None}
-    few = max(FEW_COLUMNS, FEW_SHARE * len(columns))
-    small = all(_weight(v, o) < SMALL_STITCHES for o in columns if (v := flagged.get(o.id)))
-    if small and len(flagged) < few and 2 * len(flagged) < len(columns):
-        flagged = {}
+    for fault in ("excess", "missing"):
+        same = {i: v for i, v in flagged.items() if v.fault == fault}
+        if _doubtful(same, columns):
+            flagged = {i: v for i, v in flagged.items() if i not in same}
     fills = {
         o.id: v
         for o in plan
@@ -77,12 +80,16 @@ def underlay_verdicts(
     return flagged | fills
 
 
-def _weight(verdict: UnderlayVerdict, obj: PlannedObject) -> float:
-    """Underlay stitches at stake: those there, or about those that are wanting."""
-    if verdict.stitches:
-        return verdict.stitches
-    rungs = main_column(obj)
-    return 0.0 if rungs is None else rungs.length_mm
+def _doubtful(flagged: Mapping[int, UnderlayVerdict], columns: Sequence[PlannedObject]) -> bool:
+    """Whether so few columns are flagged, of so little weight, that they may be misread.
+
+    A column that seems to lack underlay among many that have it was most likely read apart from
+    its own: there only the share of the file counts.
+    """
+    few = max(FEW_COLUMNS, FEW_SHARE * len(columns))
+    if len(flagged) >= few or 2 * len(flagged) >= len(columns):
+        return False
+    return all(v.stitches < SMALL_STITCHES for v in flagged.values())
 
 
 def main_column(obj: PlannedObject) -> Ladder | None:
@@ -111,6 +118,9 @@ def column_verdict(obj: PlannedObject) -> UnderlayVerdict | None:
         return None
     pieces = underlay_points(obj)
     holes = sum(map(len, pieces))
+    if length < max(MISSING_LENGTH_MM, width / 2.0) and holes > HOLES_PER_MM * length + HOLES_FREE:
+        # far more underlay than there is column: it belongs to something else
+        return None
     if not holes:
         travel = any(p.role is Role.TRAVEL for p in obj.pieces)
         if travel or width < MISSING_WIDTH_MM or length < MISSING_LENGTH_MM:
@@ -126,7 +136,8 @@ def _excess(rungs: Ladder, holes: IntArray, thread_mm: float) -> str:
     changes, pitch = zigzag(rungs, holes)
     if width < NARROW_MM:
         most, some = SIDE_CHANGES
-        if changes >= most or (changes >= some and 4 * changes >= len(holes)):
+        dense = pitch < NARROW_PITCH_MM
+        if dense and (changes >= most or (changes >= some and 4 * changes >= len(holes))):
             return f"zigzag under a column of {width:.1f} mm"
         if len(holes) > HOLES_PER_MM * length + HOLES_FREE:
             return f"{len(holes) / length:.1f} underlay stitches per mm"
