@@ -8,9 +8,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from restitch.folder import FileResult, Summary
+from restitch.folder import FileResult, Summary, watch
 from restitch.folder import fix_folder as run
-from restitch.folder import watch as run_watch
 from restitch.rescue_file import Settings
 
 
@@ -54,7 +53,7 @@ def run_folder(
         sys.exit(int(summary.exit_code))
 
 
-def run_watch_folder(
+def run_watch(
     source: Path,
     target: Path,
     settings: Settings,
@@ -63,11 +62,11 @@ def run_watch_folder(
     include: tuple[str, ...],
     exclude: tuple[str, ...],
     poll_seconds: float,
-    polls: int | None,
+    polls: int | None = None,
 ) -> None:
     """Watch a folder until interrupted; one line for each file."""
     print(f"watching {source}; results go to {target}; stop with Ctrl-C", file=sys.stderr)
-    run_watch(
+    watch(
         source,
         target,
         settings,

@@ -62,7 +62,8 @@ def sample_lines(start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> Fl
     count = np.maximum(np.ceil(np.hypot(*way.T) / step_mm).astype(np.intp), 1)
     line = np.repeat(np.arange(len(way)), count)
     place = np.arange(len(line)) - np.repeat(np.cumsum(count) - count, count)
-    return start_mm[line] + way[line] * ((place + 0.5) / count[line])[:, None]
+    points: FloatArray = start_mm[line] + way[line] * ((place + 0.5) / count[line])[:, None]
+    return points
 
 
 @dataclass(frozen=True, slots=True, eq=False)
