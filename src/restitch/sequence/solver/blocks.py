@@ -104,9 +104,7 @@ def _sew(candidates: list[int], sewn: int, before_bits: Sequence[int]) -> tuple[
     return block, sewn
 
 
-def _walk_back(
-    parents: list[dict[int, tuple[int, int, list[int]]]], state: int
-) -> list[list[int]]:
+def _walk_back(parents: list[dict[int, tuple[int, int, list[int]]]], state: int) -> list[list[int]]:
     blocks = []
     for depth in range(len(parents) - 1, -1, -1):
         index, _, block = parents[depth][state]

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
+from itertools import pairwise
 
 from restitch.sequence.solver.nodes import Nodes, mirrors
 from restitch.sequence.solver.tour import Tour
@@ -36,7 +37,7 @@ class Descent:
         mirror, self.exact = mirrors(nodes)
         self.mirror = [*mirror, nodes.count, nodes.count + 1]
         first = nodes.first.tolist()
-        self.options = [range(low, high) for low, high in zip(first, first[1:], strict=False)]
+        self.options = [range(low, high) for low, high in pairwise(first)]
         self.queue: deque[int] = deque()
         self.queued = [False] * len(self.options) + [True, True]  # sentinels never queue
 
@@ -93,9 +94,9 @@ class Descent:
             for at in touched:
                 self.push((owner[seq[at - 1]], owner[seq[at]], owner[seq[at + 1]]))
             return
-        follows = dict(zip(old, old[1:], strict=False))
+        follows = dict(pairwise(old))
         mirror = self.mirror
-        for a, b in zip(written, written[1:], strict=False):
+        for a, b in pairwise(written):
             if follows.get(a) != b and follows.get(mirror[b]) != mirror[a]:
                 self.push((owner[a], owner[b]))
         self.push_around(low, low + len(written))
@@ -277,4 +278,4 @@ class Descent:
 
 def _inside(tour: Tour, nodes: list[int]) -> float:
     rows = tour.rows
-    return sum(rows[a][b] for a, b in zip(nodes, nodes[1:], strict=False))
+    return sum(rows[a][b] for a, b in pairwise(nodes))

@@ -36,9 +36,7 @@ def _chain(
     """Append the objects of one block to the order; return the node it ends with."""
     inside = set(block)
     waiting = {x: sum(y in inside for y in precedence.before[x]) for x in block}
-    candidates = np.concatenate(
-        [np.arange(nodes.first[x], nodes.first[x + 1]) for x in block]
-    )
+    candidates = np.concatenate([np.arange(nodes.first[x], nodes.first[x + 1]) for x in block])
     offset, total = {}, 0
     for x in block:
         count = int(nodes.first[x + 1] - nodes.first[x])
@@ -66,5 +64,5 @@ def _chain(
 def _way(nodes: Nodes, here: int | None, candidates: Index, backwards: bool) -> np.ndarray:
     if here is None:
         return np.zeros(len(candidates)) if backwards else nodes.into[candidates]
-    at = np.int64(here)
+    at = np.array(here)
     return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)

@@ -31,7 +31,7 @@ def price_rows(nodes: Nodes) -> list[Row]:
         table[:m, :m] = nodes.price(at[:, None], at[None, :])
         table[m, :m] = nodes.into
         table[:, m + 1] = 0.0
-        rows: list[Row] = table.tolist()
+        rows: list[Row] = list(table.tolist())
         return rows
     start: Row = [*nodes.into.tolist(), NEVER, 0.0]
     return [*_lazy_rows(nodes), start, [NEVER] * (m + 2)]
@@ -84,6 +84,6 @@ class _LazyRow(dict[int, float]):
             elif length > s.limit:
                 price += s.trim
             if s.wished:
-                price += float(s.nodes.wish_price(np.int64(self.a), np.int64(b)))
+                price += float(s.nodes.wish_price(np.array(self.a), np.array(b)))
         self[b] = price
         return price
