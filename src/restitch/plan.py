@@ -7,16 +7,19 @@ piece, with the link each piece asks for. Between the two the fixes and the sequ
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from restitch.model import (
     AS_LAID_ANEW,
+    UNITS_PER_MM,
     ByteArray,
     Command,
     IntArray,
     Link,
+    Part,
     Piece,
     PlannedObject,
     SewnObject,
@@ -26,6 +29,13 @@ from restitch.model import (
 
 NO_OBJECT = -1
 """Owner of records that belong to no object (jumps, trims, changes)."""
+
+WRITTEN_AS_JUMPS_MM = (11.5, 25.0)
+"""A stitch of this length may be written as jumps and a stitch: formats reach 12.1 or 12.7 mm."""
+SHORT_OF_END_MM = 0.5
+"""The jumps of such a stitch end at least this short of its end ..."""
+ASIDE_MM = 0.25
+"""... and lie this near to its straight line."""
 
 _RANK = {Link.SEWN: 0, Link.JUMP: 1, Link.TRIM: 2, Link.STOP: 3}
 _LINKS = tuple(_RANK)
@@ -44,7 +54,31 @@ def links_of(stream: Stream) -> ByteArray:
     before = np.concatenate([[0], stitches[:-1] + 1])
     result = np.maximum.reduceat(rank, before)
     result[np.diff(stitches, prepend=-1) == 1] = 0
+    result[written_as_jumps(stream)] = _RANK[Link.SEWN]
     return result
+
+
+def written_as_jumps(stream: Stream) -> IntArray:
+    """(m,) numbers of the needle points reached by one long stitch that the format had to write
+    as jumps and a stitch: thread is laid all the way, nothing is cut.
+
+    Such jumps stop short of the needle point and lie on the straight way to it; a real jump lands
+    where the next stitch begins.
+    """
+    record = stream.stitch_index
+    gap = np.flatnonzero(np.diff(record) > 1) + 1
+    other = np.cumsum(~np.isin(stream.command, (Command.JUMP, Command.STITCH)))
+    gap = gap[other[record[gap]] == other[record[gap - 1]]]
+    start = stream.xy[record[gap - 1]] / UNITS_PER_MM
+    end = stream.xy[record[gap]] / UNITS_PER_MM
+    last = stream.xy[record[gap] - 1] / UNITS_PER_MM
+    way, part = end - start, last - start
+    length = np.hypot(way[:, 0], way[:, 1])
+    aside = np.abs(way[:, 0] * part[:, 1] - way[:, 1] * part[:, 0]) / np.maximum(length, 1e-9)
+    short = np.hypot(*(end - last).T)
+    least, most = WRITTEN_AS_JUMPS_MM
+    real = (length >= least) & (length <= most) & (short > SHORT_OF_END_MM) & (aside <= ASIDE_MM)
+    return np.asarray(gap[real], np.int32)
 
 
 def threads_of(stream: Stream) -> tuple[int, ...]:
@@ -94,9 +128,9 @@ def plan_of(stream: Stream, objects: Sequence[SewnObject]) -> tuple[PlannedObjec
 
 
 def _pieces(
-    stream: Stream, obj: SewnObject, stitches: np.ndarray, links: ByteArray
+    stream: Stream, obj: SewnObject, stitches: NDArray[np.intp], links: ByteArray
 ) -> Iterable[Piece]:
-    for part in obj.parts:
+    for part in _joined(obj.parts, stitches, links):
         a, b = np.searchsorted(stitches, (part.start, part.stop))
         cuts = a + 1 + np.flatnonzero(links[a + 1 : b]) if b > a else []
         for i, j in zip([a, *cuts], [*cuts, b], strict=True):
@@ -108,6 +142,27 @@ def _pieces(
                     layer=part.layer,
                     source=int(stitches[i]),
                 )
+
+
+def _joined(parts: Sequence[Part], stitches: NDArray[np.intp], links: ByteArray) -> Iterable[Part]:
+    """The parts, those of one role joined again that only the jumps of a long stitch divide."""
+    last: Part | None = None
+    for part in parts:
+        if last is not None and _divided_by_jumps(last, part, stitches, links):
+            last = replace(last, stop=part.stop)
+            continue
+        if last is not None:
+            yield last
+        last = part
+    if last is not None:
+        yield last
+
+
+def _divided_by_jumps(last: Part, part: Part, stitches: NDArray[np.intp], links: ByteArray) -> bool:
+    if (last.role, last.layer) != (part.role, part.layer) or part.start == last.stop:
+        return False
+    before, at = np.searchsorted(stitches, (last.stop, part.start))
+    return bool(before == at < len(links) and links[at] == _RANK[Link.SEWN])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
