@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Link
+from restitch.sequence.bends import bent_way
 from restitch.sequence.body import Body
 from restitch.sequence.cover import Cover
 from restitch.sequence.links import Linker, LinkRules, Links, Way
 from restitch.sequence.options import Option
+from restitch.stitch.lines import lengths_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +30,8 @@ class Route:
     """How each object is reached from the one before (the first by a jump)."""
     kept: tuple[bool, ...]
     """Whether it is reached as found: the same neighbour, and neither end moved."""
+    bends: Mapping[int, FloatArray]
+    """Places reached by a hidden way with bends: the way (k, 2) in mm, both ends included."""
     price_mm: float
     """Options and links, as jump travel; without colour changes."""
     colour_changes: int
@@ -89,7 +93,8 @@ class Router:
         for step in reversed(back):
             option.append(int(step[option[-1]]))
         option.reverse()
-        return self._route(order, option, links, float(cost.min()))
+        route = self._route(order, option, links, float(cost.min()))
+        return self._bent(route, linker) if free is None else route
 
     def as_found(self, order: Sequence[int]) -> Route:
         """Return the route with every object sewn as found."""
@@ -155,9 +160,43 @@ class Router:
             option=tuple(option),
             way=tuple(ways),
             kept=tuple(kept),
+            bends={},
             price_mm=price_mm,
             colour_changes=changes,
             trims=sum(w is Way.TRIM for w in ways) - changes,
+            jumps=jumps,
+            jump_mm=jump_mm,
+        )
+
+    def _bent(self, route: Route, linker: Linker) -> Route:
+        """The route with jumps sewn under cover where a way with bends is cheaper."""
+        settings, rules = self.rules.settings, self.rules
+        ways, bends = list(route.way), dict(route.bends)
+        price, jumps, jump_mm = route.price_mm, route.jumps, route.jump_mm
+        for place in range(1, len(route.order)):
+            a, b = route.order[place - 1], route.order[place]
+            if ways[place] < Way.JUMP or route.kept[place] or self.thread(a) != self.thread(b):
+                continue
+            begin = self.exits_mm[a][route.option[place - 1]]
+            end = self.entries_mm[b][route.option[place]]
+            length = float(np.hypot(*(end - begin)))
+            if length > settings.travel_to_mm:
+                continue
+            bend = bent_way(linker, begin, end, place)
+            if bend is None:
+                continue
+            jump = length + settings.jump_mm + (rules.trim if ways[place] is Way.TRIM else 0.0)
+            sewn = settings.hidden_share * float(lengths_mm(bend).sum()) + settings.hidden_mm
+            if sewn < jump:
+                ways[place], bends[place] = Way.HIDDEN, bend
+                price, jumps, jump_mm = price + sewn - jump, jumps - 1, jump_mm - length
+        trims = sum(w is Way.TRIM for w in ways) - route.colour_changes
+        return replace(
+            route,
+            way=tuple(ways),
+            bends=bends,
+            price_mm=price,
+            trims=trims,
             jumps=jumps,
             jump_mm=jump_mm,
         )

@@ -17,7 +17,9 @@ class OrderSettings:
     off_line_mm: float = 4.5
     """A spot may lie this far off the line that a hidden way follows."""
     travel_to_mm: float = 8.0
-    """Longest straight hidden way; and, laid along bends, the longest gap it may bridge."""
+    """Longest straight hidden way, and the longest gap that one with bends bridges."""
+    bend_to_mm: float = 12.0
+    """Longest hidden way with bends."""
     travel_free_mm: float = 1.0
     """The first and last bit of a hidden way lies on the ends it joins."""
     over_own_mm: float = 3.0

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from restitch.fix.context import Plan
-from restitch.model import UNITS_PER_MM, IntArray, Link, PlannedObject, Role
+from restitch.model import UNITS_PER_MM, FloatArray, Link, PlannedObject, Role
 from restitch.sequence.body import Body, Pieces, linked, run_of
 from restitch.sequence.links import Way
 from restitch.sequence.options import Option
 from restitch.sequence.route import Route, Router
 from restitch.sequence.settings import OrderSettings
-from restitch.stitch.lines import resampled, to_units
+from restitch.stitch.lines import corner_stitches, lengths_mm, to_units
 
 _LINK = {Way.SEWN: Link.SEWN, Way.HIDDEN: Link.SEWN, Way.JUMP: Link.JUMP, Way.TRIM: Link.TRIM}
 
@@ -31,7 +31,7 @@ def sewn(route: Route, router: Router) -> Plan:
         lead = (
             body.head
             if kept or first_of_all
-            else _lead_in(body, option, way, _here(found), settings)
+            else _lead_in(body, option, way, _line(found, option, route.bends.get(place)), settings)
         )
         tail = (
             body.tail
@@ -46,9 +46,12 @@ def sewn(route: Route, router: Router) -> Plan:
     return tuple(found)
 
 
-def _here(found: list[PlannedObject]) -> IntArray | None:
-    """Where the needle stands."""
-    return found[-1].pieces[-1].xy[-1] if found else None
+def _line(found: list[PlannedObject], option: Option, bend: FloatArray | None) -> FloatArray | None:
+    """(k, 2) hidden way from where the needle stands to where the option begins, mm."""
+    if bend is not None or not found:
+        return bend
+    here = found[-1].pieces[-1].xy[-1]
+    return np.stack([here, option.entry]) / UNITS_PER_MM
 
 
 def _marks(option: Option) -> frozenset[str]:
@@ -58,14 +61,13 @@ def _marks(option: Option) -> frozenset[str]:
 
 
 def _lead_in(
-    body: Body, option: Option, way: Way, here: IntArray | None, settings: OrderSettings
+    body: Body, option: Option, way: Way, line_mm: FloatArray | None, settings: OrderSettings
 ) -> Pieces:
     """What is sewn on the way to the core: travel where it is hidden, the tie where one stands."""
-    if way is Way.HIDDEN and here is not None:
-        line = np.stack([here, option.entry]) / UNITS_PER_MM
-        if float(np.hypot(*(line[1] - line[0]))) <= settings.hidden_stitch_mm:
+    if way is Way.HIDDEN and line_mm is not None:
+        if len(line_mm) == 2 and float(lengths_mm(line_mm).sum()) <= settings.hidden_stitch_mm:
             return ()
-        run = resampled(line, settings.travel_stitch_mm)[1:-1]
+        run = corner_stitches(line_mm, settings.travel_stitch_mm)[1:-1]
         return run_of(Role.TRAVEL, to_units(run))
     if way in (Way.JUMP, Way.TRIM) and option.entry_found:
         return _ties_next_to_core(body.head[::-1])[::-1]
