@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.check.judge_spacing import SpacingVerdict, spacing_verdicts
+from restitch.check.judge_stack import StackVerdict, stack_verdicts
+from restitch.check.judge_underlay import UnderlayVerdict, underlay_verdicts
 from restitch.fabrics.model import Profile
-from restitch.geometry import Ladder, ladder, outline
+from restitch.geometry import Ladder, ladder_of, outline
 from restitch.model import (
     UNITS_PER_MM,
     BoolArray,
@@ -126,24 +129,35 @@ class Survey:
         return {o.id: o for o in self.plan}
 
     @cached_property
-    def surplus(self) -> frozenset[int]:
-        """Ids of objects with stitching that nobody sees: layers below, copies, hidden ones."""
-        return frozenset(
-            o.id
-            for o in self.objects
-            if o.hidden or o.copy_of is not None or any(part.layer for part in o.parts)
-        )
+    def stacked(self) -> Mapping[int, StackVerdict]:
+        """Verdict on every object with stitching that nobody sees, by id."""
+        return stack_verdicts(self.plan, self.by_id)
+
+    @cached_property
+    def dense(self) -> Mapping[int, SpacingVerdict]:
+        """Verdict on every visible object sewn denser than the fabric asks for, by id."""
+        return spacing_verdicts(self.visible, self.profile)
+
+    @cached_property
+    def underlain(self) -> Mapping[int, UnderlayVerdict]:
+        """Verdict on every visible object whose underlay is unsuited or missing, by id."""
+        return underlay_verdicts(self.visible, self.profile)
 
     @cached_property
     def thinned_by(self) -> Mapping[str, frozenset[int]]:
         """Ids of the objects that each fix would take thread out of, by the fix's name."""
-        return {"stack": self.surplus}
+        excess = frozenset(id_ for id_, v in self.underlain.items() if v.fault == "excess")
+        return {
+            "stack": frozenset(self.stacked),
+            "spacing": frozenset(self.dense),
+            "underlay": excess,
+        }
 
     @cached_property
     def visible(self) -> tuple[PlannedObject, ...]:
         """Objects with visible stitching of their own: no copies, nothing hidden."""
-        surplus = {o.id for o in self.objects if o.hidden or o.copy_of is not None}
-        return tuple(o for o in self.plan if o.id not in surplus)
+        gone = {id_ for id_, verdict in self.stacked.items() if verdict.whole}
+        return tuple(o for o in self.plan if o.id not in gone)
 
     @cached_property
     def ladders(self) -> Mapping[int, Ladder]:
@@ -152,9 +166,10 @@ class Survey:
         for obj in self.visible:
             if obj.kind is Kind.RUN:
                 continue
-            tops = [p.xy for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
-            if tops and len(longest := max(tops, key=len)) > 3:
-                rungs = ladder(longest)
+            tops = [p for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
+            longest = max(tops, key=lambda p: len(p.xy), default=None)
+            if longest is not None and len(longest.xy) > 3:
+                rungs = ladder_of(longest)
                 if rungs.is_regular:
                     found[obj.id] = rungs
         return found

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from restitch.check.judge_spacing import spacing_verdicts
 from restitch.check.survey import FAULT, Survey
 from restitch.model import Finding
 
@@ -14,8 +13,7 @@ DENSE = "over-dense spacing"
 def find(survey: Survey) -> Iterator[Finding]:
     """Yield one finding for each visible object that the spacing fix would open."""
     kinds = {o.id: o.kind for o in survey.visible}
-    verdicts = spacing_verdicts(survey.visible, survey.profile)
-    for number, verdict in sorted(verdicts.items()):
+    for number, verdict in sorted(survey.dense.items()):
         yield survey.finding(
             DENSE,
             FAULT,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from restitch.check.judge_underlay import underlay_verdicts
 from restitch.check.survey import FAULT, Survey
 from restitch.model import Finding
 
@@ -14,8 +13,7 @@ UNSUITED, MISSING = "unsuited underlay", "missing underlay"
 def find(survey: Survey) -> Iterator[Finding]:
     """Yield one finding for each visible object whose underlay the fix would lay anew."""
     kinds = {o.id: o.kind for o in survey.visible}
-    verdicts = underlay_verdicts(survey.visible, survey.profile)
-    for number, verdict in sorted(verdicts.items()):
+    for number, verdict in sorted(survey.underlain.items()):
         missing = verdict.fault == "missing"
         fabric = survey.profile.fabric.title
         if missing:

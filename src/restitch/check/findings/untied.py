@@ -59,4 +59,4 @@ def loose_ends(
 
 
 def _count(number: int, word: str) -> str:
-    return f"One {word}" if number == 1 else f"{number} {word}s"
+    return f"1 {word}" if number == 1 else f"{number} {word}s"
