@@ -29,7 +29,8 @@ def bent_way(
     cover, reach_mm = linker.cover, settings.bend_to_mm
     if not all(_touches_cover(linker, spot, place) for spot in (begin_mm, end_mm)):
         return None
-    margin_mm = (reach_mm - float(np.hypot(*(end_mm - begin_mm)))) / 2
+    gap_mm = float(np.hypot(*(end_mm - begin_mm)))
+    margin_mm = (reach_mm - gap_mm) / 2
     low = np.minimum(begin_mm, end_mm) - margin_mm
     high = np.maximum(begin_mm, end_mm) + margin_mm
     (r0, r1), (c0, c1) = cover.cells_of(np.stack([low, high]))
@@ -37,8 +38,9 @@ def bent_way(
     rows, columns = np.indices(window.shape)
     spots = np.stack([columns + c0 + 0.5, rows + r0 + 0.5], axis=2) * cover.cell_mm
     spots = spots + cover.origin_mm
+    free_mm = min(settings.travel_free_mm, settings.travel_free_share * gap_mm)
     for spot in (begin_mm, end_mm):
-        window |= np.hypot(*np.moveaxis(spots - spot, 2, 0)) <= settings.travel_free_mm
+        window |= np.hypot(*np.moveaxis(spots - spot, 2, 0)) <= free_mm
     start, goal = (_cell(cover, spot, r0, c0) for spot in (begin_mm, end_mm))
     cells = _shortest(window, start, goal, int(reach_mm / cover.cell_mm))
     if cells is None:

@@ -136,7 +136,8 @@ class Linker:
         count = int(np.ceil(length.max() / SAMPLE_MM)) + 1
         share = np.linspace(0.0, 1.0, count)
         spots = begin_mm[:, None] + share[:, None] * (end_mm - begin_mm)[:, None]
-        free = np.minimum(share, 1.0 - share) * length[:, None] <= settings.travel_free_mm
+        bit = np.minimum(settings.travel_free_mm, settings.travel_free_share * length)
+        free = np.minimum(share, 1.0 - share) * length[:, None] <= bit[:, None]
         cover = self.last[self.cover.cells_of(spots)]
         own = (cover == place[:, None] - 1) & ~free
         own_mm = own.mean(axis=1) * length

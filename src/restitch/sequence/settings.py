@@ -21,7 +21,9 @@ class OrderSettings:
     bend_to_mm: float = 12.0
     """Longest hidden way with bends."""
     travel_free_mm: float = 1.0
-    """The first and last bit of a hidden way lies on the ends it joins."""
+    """The first and last bit of a hidden way lies on the ends it joins ..."""
+    travel_free_share: float = 0.4
+    """... but at most this share of it each: the middle of a short way must be covered too."""
     over_own_mm: float = 3.0
     """A way may cross the object just sewn, of the same thread, for this much."""
     fill_inset_mm: float = 0.6
