@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,9 @@ from restitch.model import (
     Stream,
     read_only,
 )
+
+KEPT_PLANS = 4
+"""Plans remembered: the source's and those of the rounds that settle it."""
 
 NO_OBJECT = -1
 """Owner of records that belong to no object (jumps, trims, changes)."""
@@ -107,8 +111,14 @@ def plan_of(stream: Stream, objects: Sequence[SewnObject]) -> tuple[PlannedObjec
     """Return the objects as pieces of needle points, in sewing order, nothing lost.
 
     Every STITCH record of the parts becomes exactly one point. A piece ends at a part's end and
-    wherever thread is not laid from one needle point to the next.
+    wherever thread is not laid from one needle point to the next. The last few plans are kept:
+    check and fix ask for the same one, and geometry is remembered by its pieces.
     """
+    return _plan_of(stream, tuple(objects))
+
+
+@lru_cache(maxsize=KEPT_PLANS)
+def _plan_of(stream: Stream, objects: tuple[SewnObject, ...]) -> tuple[PlannedObject, ...]:
     stitches = stream.stitch_index
     links = links_of(stream)
     threads = threads_of(stream)
