@@ -88,14 +88,21 @@ def written_as_jumps(stream: Stream) -> IntArray:
 def threads_of(stream: Stream) -> tuple[int, ...]:
     """Thread class of each colour block: the first block with the same thread.
 
-    Where the file stores no colours, equal needle numbers tell equal threads; without numbers every
-    block is its own class: equal placeholders say nothing.
+    A block that goes on with the thread of the block before is a class of its own: the change
+    between the two is a halt for the operator. Where the file stores no colours, equal needle
+    numbers tell equal threads; without numbers every block is its own class: equal placeholders
+    say nothing.
     """
+    found: list[int] = []
     keys: Sequence[object] = stream.threads
     if not stream.colours_known:
         keys = _needles_of(stream)
     first: dict[object, int] = {}
-    return tuple(first.setdefault(key, i) for i, key in enumerate(keys))
+    for i, key in enumerate(keys):
+        if i and key == keys[i - 1]:
+            first[key] = i
+        found.append(first.setdefault(key, i))
+    return tuple(found)
 
 
 def _needles_of(stream: Stream) -> list[tuple[int, int]]:
