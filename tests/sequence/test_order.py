@@ -11,7 +11,7 @@ from invented import broken_pairs, planned, present_pairs, sewn, top_points
 
 from restitch.measure import measure
 from restitch.model import Link, State, Stream
-from restitch.plan import links_of
+from restitch.plan import links_of, plan_of
 from restitch.sequence import order
 
 DRAWINGS = ("bakehouse", "harbour_shield", "cap_name", "compass_rose")
@@ -134,3 +134,32 @@ def test_a_stop_holds_everything_on_its_side() -> None:
     after = [o.id for o in result.plan]
     for stop in held:
         assert set(before[: before.index(stop)]) == set(after[: after.index(stop)])
+
+
+def test_a_block_that_goes_on_with_its_thread_is_a_halt() -> None:
+    # jef and the like store a stop as a colour change: two blocks of one thread in a row
+    plan, context = planned("applique", fmt="exp", breakers=("far_joins",))
+    threads = context.source.threads
+    at = next(b for b in range(1, len(threads)) if threads[b] == threads[b - 1])
+    known = replace(context.source, colours_known=True)
+    plan = plan_of(known, tuple(context.objects.values()))
+    result = order(plan, replace(context, source=known))
+    first = next(i for i, o in enumerate(plan) if o.block == at)
+    before = {o.id for o in plan[:first]}
+    assert {o.id for o in result.plan[:first]} == before
+    assert len({o.block for o in result.plan}) == len(threads)
+
+
+def test_blocks_keep_their_order_where_only_their_place_tells_the_thread() -> None:
+    plan, context, result = ordered("compass_rose", fmt="dst", breakers=("far_joins",))
+    assert any(c.fix == "sequence" for c in result.changes)
+    blocks = [o.block for o in result.plan]
+    assert blocks == sorted(blocks)
+    assert "list of threads" in " ".join(result.facts.notes)
+
+
+def test_a_new_order_of_such_blocks_is_told() -> None:
+    _, _, result = ordered("compass_rose", fmt="dst", breakers=("over_border",))
+    blocks = [o.block for o in result.plan]
+    assert blocks != sorted(blocks)
+    assert "new order" in " ".join(result.facts.notes)

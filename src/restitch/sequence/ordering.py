@@ -20,7 +20,7 @@ from restitch.sequence.cover import cover_of
 from restitch.sequence.layering import Layering
 from restitch.sequence.links import LinkRules, Way, link_rules
 from restitch.sequence.options import options_of
-from restitch.sequence.precedence import layering_of
+from restitch.sequence.precedence import block_order, blocks_tell_threads, layering_of
 from restitch.sequence.route import Route, Router
 from restitch.sequence.search import search_of, worth_it
 from restitch.sequence.settings import ORDER, OrderSettings
@@ -72,7 +72,8 @@ def order(
         fewest = len({o.thread for o in plan}) - 1
         return OrderResult(done.plan, (*swaps, *done.changes), OrderFacts(False, fewest, notes))
     router = _router(plan, outlines, context, settings)
-    search = search_of(router, layers, wish, context, asked)
+    blocks = block_order(plan) if blocks_tell_threads(context) and not layers.swapped else ()
+    search = search_of(router, layers, blocks, wish, context, asked)
     worth = asked and worth_it(search, anyway, wish, settings)
     state = context.state_of("sequence")
     route = search.best if worth and state is State.APPLIED else search.least
@@ -83,6 +84,7 @@ def order(
         ordered, fresh = sewn(route, router), _new_jumps(route)
     done = _linked(ordered, context, fresh, plan, settings)
     proved = search.proved and route is search.best
+    notes += _block_note(done.plan, context)
     facts = OrderFacts(proved, search.changes_at_least, notes)
     return OrderResult(done.plan, (*swaps, *moved, *done.changes), facts)
 
@@ -205,3 +207,15 @@ def _notes(plan: Plan, layers: Layering, context: Context) -> tuple[str, ...]:
             "A list of threads (--threads) could let equal ones merge."
         )
     return tuple(notes)
+
+
+def _block_note(plan: Plan, context: Context) -> tuple[str, ...]:
+    """Say it where colour blocks sew in another order and only their place tells their threads."""
+    blocks = [o.block for o in plan]
+    order_now = [b + 1 for i, b in enumerate(blocks) if i == 0 or b != blocks[i - 1]]
+    if not blocks_tell_threads(context) or order_now == sorted(set(order_now)):
+        return ()
+    return (
+        "Colour blocks sew in a new order; by their numbers in the source: "
+        f"{', '.join(map(str, order_now))}.",
+    )

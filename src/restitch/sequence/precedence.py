@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from itertools import pairwise
 
 from restitch.check.judge_layering import Buried
 from restitch.fix.context import Context, Plan
 from restitch.geometry.overlap import Pair
-from restitch.model import Link, PlannedObject, State
+from restitch.model import Command, Link, PlannedObject, State
 from restitch.sequence.layering import Layering, layering
 
 
@@ -32,11 +33,10 @@ def layering_of(
         and context.state_of(swap_id(plan[lower], plan[upper])) is not State.APPLIED
     }
     kept = _kept_pairs(plan, context)
-    return layering(
-        (*present, *stops(plan), *kept),
-        [pair for pair in pairs if pair not in vetoed],
-        held=frozenset(kept) | {(upper, lower) for lower, upper in vetoed},
-    )
+    wanted = [pair for pair in pairs if pair not in vetoed]
+    held = frozenset(kept) | {(upper, lower) for lower, upper in vetoed}
+    present = (*present, *pauses(plan, context), *kept)
+    return layering(present, wanted, held)
 
 
 def _kept_pairs(plan: Plan, context: Context) -> tuple[Pair, ...]:
@@ -49,7 +49,44 @@ def _kept_pairs(plan: Plan, context: Context) -> tuple[Pair, ...]:
     )
 
 
-def stops(plan: Sequence[PlannedObject]) -> tuple[Pair, ...]:
-    """Pairs that keep everything on its side of an object that waits for the operator."""
-    held = [i for i, o in enumerate(plan) if any(p.link is Link.STOP for p in o.pieces)]
+def pauses(plan: Plan, context: Context) -> tuple[Pair, ...]:
+    """Pairs that keep everything on its side of a halt for the operator.
+
+    A halt is a stop, or a colour block that goes on with the thread of the block before: many
+    formats store a stop as a colour change.
+    """
+    threads = context.source.threads
+    repeats = {
+        block
+        for block in range(1, len(threads))
+        if context.source.colours_known and threads[block] == threads[block - 1]
+    }
+    held = [
+        i
+        for i, o in enumerate(plan)
+        if any(p.link is Link.STOP for p in o.pieces)
+        or (o.block in repeats and (i == 0 or plan[i - 1].block != o.block))
+    ]
     return tuple((min(i, s), max(i, s)) for s in held for i in range(len(plan)) if i != s)
+
+
+def blocks_tell_threads(context: Context) -> bool:
+    """Whether the place of a colour block is all that tells its thread: no colours, no needles.
+
+    The shop's own list then says which thread is the first, the second ...
+    """
+    source = context.source
+    return not source.colours_known and not (source.command == Command.NEEDLE_SET).any()
+
+
+def block_order(plan: Plan) -> tuple[Pair, ...]:
+    """Pairs that keep colour blocks in their order."""
+    places: dict[int, list[int]] = {}
+    for i, obj in enumerate(plan):
+        places.setdefault(obj.block, []).append(i)
+    return tuple(
+        (a, b)
+        for one, other in pairwise(sorted(places))
+        for a in places[one]
+        for b in places[other]
+    )

@@ -38,6 +38,8 @@ class Route:
     trims: int
     jumps: int
     jump_mm: float
+    change_mm: float
+    """The part of it at colour changes."""
 
     def jump_price(self, jump_mm: float) -> float:
         """Length of all jumps and a price for each: what the gates compare."""
@@ -142,7 +144,7 @@ class Router:
     def _route(
         self, order: Sequence[int], option: list[int], links: list[Links], price_mm: float
     ) -> Route:
-        ways, kept, jump_mm, jumps = [Way.JUMP], [False], 0.0, 0
+        ways, kept, jump_mm, change_mm, jumps = [Way.JUMP], [False], 0.0, 0.0, 0
         for place, found in enumerate(links, 1):
             a, b = order[place - 1], order[place]
             i, j = option[place - 1], option[place]
@@ -153,6 +155,7 @@ class Router:
             length = float(np.hypot(*gap))
             if ways[-1] >= Way.JUMP and length > self.rules.settings.moved_mm:
                 jumps, jump_mm = jumps + 1, jump_mm + length
+                change_mm += length if self.thread(a) != self.thread(b) else 0.0
         threads = [self.thread(i) for i in order]
         changes = sum(x != y for x, y in pairwise(threads))
         return Route(
@@ -166,6 +169,7 @@ class Router:
             trims=sum(w is Way.TRIM for w in ways) - changes,
             jumps=jumps,
             jump_mm=jump_mm,
+            change_mm=change_mm,
         )
 
     def _bent(self, route: Route, linker: Linker) -> Route:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from restitch.fix.context import Context
+from restitch.geometry.overlap import Pair
 from restitch.sequence.layering import Layering, repaired
 from restitch.sequence.problem import searched
 from restitch.sequence.route import Route, Router
 from restitch.sequence.settings import OrderSettings
-from restitch.sequence.solver import Wish
+from restitch.sequence.solver import Solution, Wish
 from restitch.sequence.wishes import wish_price
 
 
@@ -30,9 +32,17 @@ class Search:
 
 
 def search_of(
-    router: Router, layers: Layering, wish: Wish | None, context: Context, asked: bool
+    router: Router,
+    layers: Layering,
+    blocks: Sequence[Pair],
+    wish: Wish | None,
+    context: Context,
+    asked: bool,
 ) -> Search:
-    """Return the routes; the best order is searched for only where it is asked for."""
+    """Return the routes; the best order is searched for only where it is asked for.
+
+    ``blocks``: pairs that keep colour blocks in their order, which only a large saving may break.
+    """
     count = len(router.bodies)
     base_order = repaired(count, layers.pairs)
     base = router.as_found(base_order)
@@ -41,15 +51,40 @@ def search_of(
     least = router.best(base_order, changed) if any(changed) else base
     if not asked:
         return Search(found, base, least, least, False, None)
-    answer = searched(router, layers.pairs, base_order, wish, context)
-    best = router.best(answer.order)
-    if best.colour_changes >= base.colour_changes:
-        # the solver does not see what later stitching hides: its order may lose to the present one
-        best = min(
-            (router.best(base_order), best),
-            key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
-        )
+
+    def best_of(pairs: Sequence[Pair]) -> tuple[Route, Solution]:
+        answer = searched(router, pairs, base_order, wish, context)
+        return _better(router, answer, base, wish, context), answer
+
+    best, answer = best_of((*layers.pairs, *blocks))
+    if blocks and _may_break_blocks(best, router.rules.settings):
+        freed, other = best_of(layers.pairs)
+        settings = router.rules.settings
+        gain = 1.0 - freed.jump_price(settings.jump_mm) / best.jump_price(settings.jump_mm)
+        if gain >= settings.save_blocks:
+            best, answer = freed, other
     return Search(found, base, least, best, answer.proved, answer.lower_bound_changes)
+
+
+def _better(
+    router: Router, answer: Solution, base: Route, wish: Wish | None, context: Context
+) -> Route:
+    """The route of the order found, or of the present one where that is cheaper.
+
+    The solver does not see what later stitching hides: its order may lose to the present one.
+    """
+    best = router.best(answer.order)
+    if best.colour_changes < base.colour_changes:
+        return best
+    return min(
+        (router.best(base.order), best),
+        key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
+    )
+
+
+def _may_break_blocks(best: Route, settings: OrderSettings) -> bool:
+    """Whether the ways between colour blocks are long enough for another order of them to pay."""
+    return best.change_mm >= settings.save_blocks * best.jump_price(settings.jump_mm) > 0
 
 
 def _cost(route: Route, context: Context) -> float:

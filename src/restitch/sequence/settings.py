@@ -48,6 +48,9 @@ class OrderSettings:
     change or this share of the jump price is saved."""
     save_along: float = 0.15
     """Share that is worth a new order where stitching changes anyway."""
+    save_blocks: float = 0.4
+    """Share of the jump price that is worth another order of colour blocks where only their place
+    tells their threads."""
     save_wishes: float = 0.5
     """Share of what the profile's wishes cost that is worth a new order."""
     changed_share: float = 0.01

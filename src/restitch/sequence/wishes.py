@@ -34,8 +34,11 @@ def wish_of(rules: OrderRules, outlines: Sequence[Geometry]) -> Wish | None:
         return None
     import shapely
 
-    centres = shapely.get_coordinates(shapely.centroid(np.array(outlines, dtype=object)))
-    middle = (centres.min(axis=0) + centres.max(axis=0)) / 2.0
+    spots = shapely.centroid(np.array(outlines, dtype=object))
+    centres = np.stack([shapely.get_x(spots), shapely.get_y(spots)], axis=1)
+    middle = (np.nanmin(centres, axis=0) + np.nanmax(centres, axis=0)) / 2.0
+    # an object without visible stitching has no place: no wish concerns it
+    centres = np.where(np.isnan(centres), middle, centres)
     rank = rules.centre_out * np.hypot(*(centres - middle).T) + rules.bottom_up * (
         centres[:, 1].max() - centres[:, 1]
     )
