@@ -151,7 +151,7 @@ def test_a_block_that_goes_on_with_its_thread_is_a_halt() -> None:
 
 
 def test_blocks_keep_their_order_where_only_their_place_tells_the_thread() -> None:
-    plan, context, result = ordered("compass_rose", fmt="dst", breakers=("far_joins",))
+    result = ordered("compass_rose", fmt="dst", breakers=("far_joins",))[2]
     assert any(c.fix == "sequence" for c in result.changes)
     blocks = [o.block for o in result.plan]
     assert blocks == sorted(blocks)
@@ -159,7 +159,7 @@ def test_blocks_keep_their_order_where_only_their_place_tells_the_thread() -> No
 
 
 def test_a_new_order_of_such_blocks_is_told() -> None:
-    _, _, result = ordered("compass_rose", fmt="dst", breakers=("over_border",))
+    result = ordered("compass_rose", fmt="dst", breakers=("over_border",))[2]
     blocks = [o.block for o in result.plan]
     assert blocks != sorted(blocks)
     assert "new order" in " ".join(result.facts.notes)
