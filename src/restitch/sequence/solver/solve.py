@@ -14,14 +14,28 @@ from restitch.sequence.solver.neighbours import nearest
 from restitch.sequence.solver.nodes import Nodes, nodes_of
 from restitch.sequence.solver.precedence import Precedence, precedence_of
 from restitch.sequence.solver.prices import price_rows
+from restitch.sequence.solver.proof import prove
 from restitch.sequence.solver.tour import Tour
 
+PROVED_OBJECTS = 20
+"""Designs of so many objects are small enough to try for a proof."""
 
-def solve(instance: Instance, *, kicks: int | None = None, seed: int = 0) -> Solution:
+PROOF_SETS = 40_000
+"""Sets after which the proof is given up (under 5 seconds, measured)."""
+
+
+def solve(
+    instance: Instance,
+    *,
+    kicks: int | None = None,
+    seed: int = 0,
+    proof_sets: int = PROOF_SETS,
+) -> Solution:
     """Return the cheapest order and ends found; never worse than the instance's original.
 
     ``kicks``: length of the iterated search (None: `default_kicks`). The answer depends on the
-    instance, the kicks and the seed alone, never on the clock.
+    instance, the kicks and the seed alone, never on the clock. ``proof_sets``: effort spent on a
+    proof for small designs.
     """
     nodes = nodes_of(instance)
     precedence = precedence_of(len(instance), instance.precedence)
@@ -35,13 +49,16 @@ def solve(instance: Instance, *, kicks: int | None = None, seed: int = 0) -> Sol
     iterate(descent, rounds, seed, KickSettings())
     found = best_options(nodes, nodes.owner[tour.path()].tolist())[0]
     path = min((found, _original(nodes)), key=lambda p: path_cost(nodes, p))
-    return _solution(nodes, path, bound)
+    if len(instance) > PROVED_OBJECTS:
+        return _solution(nodes, path, bound, proved=False)
+    proof = prove(nodes, precedence, bound, path_cost(nodes, path), proof_sets)
+    return _solution(nodes, proof.path or path, bound, proved=proof.finished)
 
 
 def default_kicks(objects: int) -> int:
     """Return how long the search goes on by default: long for few objects, where kicks are cheap
     (our choice, set so that 200 objects take about a second)."""
-    return int(np.clip(400_000 // max(objects, 1), 400, 4000))
+    return int(np.clip(1_500_000 // max(objects, 1), 1_500, 12_000))
 
 
 def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[int]:
@@ -72,7 +89,7 @@ def _original(nodes: Nodes) -> list[int]:
     return [int(nodes.first[o] + k) for o, k in zip(order, option, strict=True)]
 
 
-def _solution(nodes: Nodes, path: list[int], bound: ColourBound) -> Solution:
+def _solution(nodes: Nodes, path: list[int], bound: ColourBound, *, proved: bool) -> Solution:
     instance = nodes.instance
     at = np.array(path)
     order = nodes.owner[at]
@@ -91,5 +108,5 @@ def _solution(nodes: Nodes, path: list[int], bound: ColourBound) -> Solution:
         trims=int((same & nodes.trimmed(length)).sum()),
         travel_mm=travel,
         lower_bound_changes=bound.blocks(everything) - 1,
-        proved=False,
+        proved=proved,
     )
