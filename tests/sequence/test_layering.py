@@ -109,3 +109,11 @@ def test_without_need_the_order_is_the_present_one() -> None:
     rng = np.random.default_rng(5)
     pairs = [(int(a), int(b)) for a, b in np.sort(rng.integers(0, 40, (60, 2)), axis=1) if a != b]
     assert repaired(40, pairs) == tuple(range(40))
+
+
+def test_what_is_turned_along_with_a_swap_is_told() -> None:
+    # 1 lies over the border 0 and under the column 2, whose end belongs under the border
+    found = layering([(0, 1), (1, 2), (0, 2)], [(2, 0)])
+    assert found.along == ((1, 0),)
+    # nothing between: nothing goes along
+    assert layering([(0, 2)], [(2, 0)]).along == ()

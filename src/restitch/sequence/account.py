@@ -8,7 +8,7 @@ import numpy as np
 
 from restitch.check.judge_layering import Buried
 from restitch.fix.context import Context, Plan
-from restitch.model import Change, Link, State
+from restitch.model import Change, Link, PlannedObject, State
 from restitch.sequence.layering import Layering
 from restitch.sequence.precedence import swap_id
 from restitch.sequence.route import Route
@@ -18,36 +18,41 @@ _REASON = {
     "sister": "It ends at the border like others of its colour; sewn first, the border covers it",
     "outline": "Its edge lies in the outline; sewn first, the outline covers the edge",
 }
+_ALONG = "It lies between an object and the border that has to cover it; it goes under too"
 
 
 def layering_changes(
     plan: Plan, found: Iterable[Buried], layers: Layering, context: Context
 ) -> tuple[Change, ...]:
-    """Return one change for each pair that was sewn the wrong way round."""
+    """Return one change for each pair that was sewn the wrong way round, and for each further
+    pair that has to be turned along with it."""
     place = {o.id: i for i, o in enumerate(plan)}
     refused = set(layers.refused)
-    changes = []
+    reasons = {}
     for pair in found:
         lower, upper = place[pair.before], place[pair.after]
-        if lower < upper or (lower, upper) in refused:
-            continue
-        under, over = plan[lower], plan[upper]
-        change_id = swap_id(under, over)
-        middle, box = context.place_of(under.points())
-        changes.append(
-            Change(
-                id=change_id,
-                fix="layering",
-                cause="ends exposed",
-                reason=f"{_REASON[pair.rule]}: {under.kind} {under.id} now goes under "
-                f"{over.kind} {over.id}.",
-                objects=(under.id, over.id),
-                place_mm=middle,
-                box_mm=box,
-                state=context.state_of(change_id),
-            )
-        )
-    return tuple(changes)
+        if lower > upper and (lower, upper) not in refused:
+            reasons[lower, upper] = _REASON[pair.rule]
+    for pair_along in layers.along:
+        reasons.setdefault(pair_along, _ALONG)
+    return tuple(
+        _swap(plan[lower], plan[upper], reason, context)
+        for (lower, upper), reason in reasons.items()
+    )
+
+
+def _swap(under: PlannedObject, over: PlannedObject, reason: str, context: Context) -> Change:
+    middle, box = context.place_of(under.points())
+    return Change(
+        id=swap_id(under, over),
+        fix="layering",
+        cause="ends exposed",
+        reason=f"{reason}: {under.kind} {under.id} now goes under {over.kind} {over.id}.",
+        objects=(under.id, over.id),
+        place_mm=middle,
+        box_mm=box,
+        state=context.state_of(swap_id(under, over)),
+    )
 
 
 def sequence_change(plan: Plan, before: Route, after: Route, state: State) -> tuple[Change, ...]:

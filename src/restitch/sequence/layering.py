@@ -21,6 +21,9 @@ class Layering:
     """The found swaps that are in force."""
     refused: tuple[Pair, ...]
     """Found swaps that no order can honour."""
+    along: tuple[Pair, ...] = ()
+    """Further pairs (lower, upper) that had to be turned with a swap: what lies over the upper
+    object and under the lower one goes under both."""
 
 
 def layering(
@@ -38,27 +41,34 @@ def layering(
     graph = nx.DiGraph([*present, *(pair for pair in wanted if pair[0] < pair[1])])
     swapped: list[Pair] = []
     refused: list[Pair] = []
+    turned: set[Pair] = set()
     for lower, upper in (pair for pair in wanted if pair[0] > pair[1]):
-        (swapped if _put_under(graph, lower, upper, held) else refused).append((lower, upper))
-    return Layering(tuple(sorted(graph.edges)), tuple(swapped), tuple(refused))
+        others = _put_under(graph, lower, upper, held)
+        (refused if others is None else swapped).append((lower, upper))
+        turned |= {(other, upper) for other in others or ()}
+    along = tuple(sorted(turned - set(wanted)))
+    return Layering(tuple(sorted(graph.edges)), tuple(swapped), tuple(refused), along)
 
 
-def _put_under(graph: networkx.DiGraph, lower: int, upper: int, held: frozenset[Pair]) -> bool:
-    """Turn the graph so that lower comes before upper; False (and no change) where it cannot."""
+def _put_under(
+    graph: networkx.DiGraph, lower: int, upper: int, held: frozenset[Pair]
+) -> list[int] | None:
+    """Turn the graph so that lower comes before upper and return what else was put before upper;
+    None (and no change) where it cannot be done."""
     import networkx as nx
 
     graph.add_nodes_from((lower, upper))
     leads_back = {lower} | nx.ancestors(graph, lower)
     turned = [other for other in graph.successors(upper) if other in leads_back]
     if any((upper, other) in held for other in turned):
-        return False
+        return None
     graph.remove_edges_from([(upper, other) for other in turned])
     before = {lower, *turned}
     if nx.descendants(graph, upper) & before:
         graph.add_edges_from([(upper, other) for other in turned])
-        return False
+        return None
     graph.add_edges_from([(other, upper) for other in before])
-    return True
+    return [other for other in turned if other != lower]
 
 
 def reduced(pairs: Iterable[Pair]) -> networkx.DiGraph:

@@ -8,7 +8,7 @@ from itertools import pairwise
 from restitch.check.judge_layering import Buried
 from restitch.fix.context import Context, Plan
 from restitch.geometry.overlap import Pair
-from restitch.model import Command, Link, PlannedObject, State
+from restitch.model import Command, Link, PlannedObject
 from restitch.sequence.layering import Layering, layering
 
 
@@ -26,17 +26,24 @@ def layering_of(
     """
     place = {o.id: i for i, o in enumerate(plan)}
     pairs = [(place[b.before], place[b.after]) for b in found]
-    vetoed = {
-        (lower, upper)
-        for lower, upper in pairs
-        if lower > upper
-        and context.state_of(swap_id(plan[lower], plan[upper])) is not State.APPLIED
-    }
+    vetoed = _vetoed_pairs(plan, context)
     kept = _kept_pairs(plan, context)
-    wanted = [pair for pair in pairs if pair not in vetoed]
-    held = frozenset(kept) | {(upper, lower) for lower, upper in vetoed}
-    present = (*present, *pauses(plan, context), *kept)
-    return layering(present, wanted, held)
+    return layering(
+        (*present, *pauses(plan, context), *kept),
+        [pair for pair in pairs if pair not in vetoed],
+        held=frozenset(kept) | {(upper, lower) for lower, upper in vetoed},
+    )
+
+
+def _vetoed_pairs(plan: Plan, context: Context) -> frozenset[Pair]:
+    """Places (lower, upper) that must not be turned: the user or the guard said no."""
+    place = {str(o.first_record): i for i, o in enumerate(plan)}
+    names = (v.split("-")[1:] for v in context.vetoed if v.startswith("layering-"))
+    return frozenset(
+        (place[n[0]], place[n[1]])
+        for n in names
+        if len(n) == 2 and n[0] in place and n[1] in place and place[n[0]] > place[n[1]]
+    )
 
 
 def _kept_pairs(plan: Plan, context: Context) -> tuple[Pair, ...]:
