@@ -16,7 +16,7 @@ from restitch.model import Change, State, Stream
 from restitch.report.document import saved
 from restitch.report.model import CAUTIONS, Outcome, Report
 from restitch.report.packed import changed_points, packed_design, packed_stack
-from restitch.report.text import FIX_TITLES, SAVINGS
+from restitch.report.text import FIX_TITLES, SAVINGS, warning_lines
 from restitch.report.worksheet import colour_rows, sheet_rows, true_size_picture
 from restitch.rescue_file import Outcomes
 
@@ -81,7 +81,7 @@ def _words(report: Report) -> dict[str, Any]:
         "peak_before": f"{look.peak_before:.1f}" if look else "-",
         "peak_after": f"{look.peak_after:.1f}" if look else "-",
         "groups": [_group(fix, list(rows)) for fix, rows in _by_fix(report.changes)],
-        "findings": [f"{f.name}: {f.text}" for f in report.findings if f.severity == "warning"],
+        "findings": warning_lines(report.findings),
         "notes": [*report.order.notes, *report.warnings],
         "source_name": Path(report.source.path).name,
         "digest": report.source.sha256,

@@ -48,13 +48,25 @@ def print_report(report: Report, console: Console) -> None:
     if report.look:
         console.print(_look_line(report), highlight=False)
     print_changes(report.changes, console)
-    print_findings([f for f in report.findings if f.severity == "warning"], console)
+    for line in warning_lines(report.findings):
+        console.print(f"warning: {line}", highlight=False, markup=False)
     for note in (*report.order.notes, *report.warnings):
         console.print(f"note: {note}", highlight=False, markup=False)
     if report.output and report.outcome is not Outcome.PREVIEW:
         console.print("\nBefore sewing:", highlight=False)
         for caution in CAUTIONS:
             console.print(f"  - {caution}", highlight=False, markup=False)
+
+
+def warning_lines(findings: Iterable[Finding]) -> list[str]:
+    """Return what no fix can cure, one line a cause: how often, and the dearest place in words."""
+    from restitch.check import summary
+
+    lines = []
+    for cause in summary(f for f in findings if f.severity == "warning"):
+        where = f" ({cause.places} places)" if cause.places > 1 else ""
+        lines.append(f"{cause.name}{where}: {cause.dearest.text}")
+    return lines
 
 
 def print_changes(changes: Iterable[Change], console: Console) -> None:
