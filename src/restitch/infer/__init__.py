@@ -1,7 +1,9 @@
 """Reading objects out of a flat stitch stream."""
 
-from restitch.infer.figures import ObjectFigures, figures, inspect_document
+from restitch.infer.document import inspect_document
+from restitch.infer.figures import ObjectFigures, figures
 from restitch.infer.read_objects import infer
 from restitch.infer.settings import Settings
+from restitch.infer.underlay_kinds import Underlay
 
-__all__ = ["ObjectFigures", "Settings", "figures", "infer", "inspect_document"]
+__all__ = ["ObjectFigures", "Settings", "Underlay", "figures", "infer", "inspect_document"]

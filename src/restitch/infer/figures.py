@@ -1,239 +1,201 @@
-"""What is known of one object in figures, and the objects of a file as a document."""
+"""Figures of one object: size, spacing, stitch length, angle, what lies under it.
+
+Spacing is the trade's two-line pitch: same side to same side in a satin, every second row in a
+fill, so that the rows of a 0.40 mm fill lie 0.20 mm apart.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
-from restitch.geometry import Ladder, ladder, ladder_of
-from restitch.model import (
-    UNITS_PER_MM,
-    FloatArray,
-    IntArray,
-    Kind,
-    PlannedObject,
-    Role,
-    SewnObject,
-    Stream,
-)
-from restitch.plan import plan_of
-
-SCHEMA = 1
-"""Version of the document of `inspect`."""
-
-CENTRE_SHARE = 0.3
-"""Underlay within this share of the half width of the centre line is a centre run (our choice)."""
-
-ZIGZAG_CHANGES = 0.5
-"""Underlay whose holes change side at this share of the steps is a zigzag (our choice)."""
-
-LEAST_STROKES = 4
-"""A ladder of fewer strokes has no spacing worth telling (our choice)."""
+from restitch.infer.underlay_kinds import Underlay, underlay_of
+from restitch.model import UNITS_PER_MM, FloatArray, Kind, Role, SewnObject, Stream
 
 
 @dataclass(frozen=True, slots=True)
 class ObjectFigures:
-    """One object in figures; lengths in millimetres, spacing as the trade counts it: same side to
-    same side in a satin, every second row in a fill. 0 where a figure makes no sense."""
+    """What can be measured on an object; None where it has no such figure."""
 
-    id: int
     kind: Kind
-    colour: int
-    """Colour block, from 0."""
-    width_mm: float
-    """Of the box around all its stitches."""
-    height_mm: float
-    length_mm: float
-    """Of a column's centre line or a run's path."""
-    column_mm: float
-    """Width of a satin column, length of a fill's rows."""
-    spacing_mm: float
-    angle_deg: float
-    """Direction of the strokes, 0 to 180 from the x axis towards y."""
-    stitch_mm: float
-    """Middle stitch length of the top."""
-    passes: int
-    """How often a run is sewn over itself."""
-    underlay: tuple[str, ...]
-    """``centre run``, ``edge run``, ``zigzag``, ``double zigzag``, ``crossing rows``."""
-    underlay_inset_mm: float
+    block: int
+    box_mm: tuple[float, float, float, float]
+    """x0, y0, x1, y1 in the file's own frame, y down."""
     stitches: int
-    tops: int
-    underlays: int
-    travels: int
-    ties: int
+    """STITCH records, ties, travel and surplus included."""
+    by_role: dict[str, int]
+    """Stitches of each role, layer 0 only."""
     surplus: int
-    """Stitches of layers that are not meant to be seen."""
+    """Stitches in layers above 0."""
+    thread_mm: float
+    """Length of the covering stitches."""
+    length_mm: float | None = None
+    """Length of a column's centre line, or of a run's path once along."""
+    column_width_mm: float | None = None
+    """Middle width of a satin column."""
+    spacing_mm: float | None = None
+    """Two-line pitch of a satin or fill."""
+    row_pitch_mm: float | None = None
+    """Distance of neighbouring rows of a fill: half its spacing."""
+    stitch_mm: float | None = None
+    """Usual stitch length of a fill row or run."""
+    angle_deg: float | None = None
+    """Direction of a fill's rows, 0 to 180, counter-clockwise from the right."""
+    row_offset: float | None = None
+    """How far the holes of a fill row lie beside those of the row before, in stitches 0..0.5."""
+    passes: int | None = None
+    """How often a run is sewn over its path (bean stitch 3, double run 2)."""
+    underlays: tuple[Underlay, ...] = ()
+    """Each kind of underlay found."""
+
+    @property
+    def width_mm(self) -> float:
+        """Extent from left to right."""
+        return self.box_mm[2] - self.box_mm[0]
+
+    @property
+    def height_mm(self) -> float:
+        """Extent from top to bottom."""
+        return self.box_mm[3] - self.box_mm[1]
+
+    @property
+    def underlay(self) -> tuple[str, ...]:
+        """Names of the underlay kinds."""
+        return tuple(u.kind for u in self.underlays)
+
+    def document(self) -> dict[str, Any]:
+        """The figures, rounded to what 0.1 mm files can tell, ready for JSON."""
+        return {
+            key: _rounded(value) for key, value in asdict(self).items() if key not in _ELSEWHERE
+        }
+
+
+_ELSEWHERE = ("kind", "block")
+"""Fields that the object itself already states."""
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 3)
+    if isinstance(value, dict):
+        return {key: _rounded(v) for key, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(v) for v in value]
+    return value
 
 
 def figures(stream: Stream, obj: SewnObject) -> ObjectFigures:
-    """Return the figures of one object."""
-    planned = plan_of(stream, (obj,))[0]
-    box = np.ptp(planned.points(), axis=0) / UNITS_PER_MM
-    top = [p for p in planned.pieces if p.role is Role.TOP and p.layer == 0]
-    largest = max(top, key=lambda p: len(p.xy)) if top else None
-    rungs = ladder_of(largest) if largest is not None and len(largest.xy) > 2 else None
-    regular = rungs is not None and obj.kind is not Kind.RUN and len(rungs) >= LEAST_STROKES
-    path = _path_mm([p.xy for p in top])
-    count = {role: sum(len(p.xy) for p in planned.pieces if p.role is role) for role in Role}
-    kinds, inset = _underlay(planned, rungs if regular else None)
-    passes = _passes(top[0].xy) if top and obj.kind is Kind.RUN else 1
-    return ObjectFigures(
-        id=obj.id,
+    """Measure one object of a stream; surplus layers count only as ``surplus``."""
+    everything = _points(stream, obj)
+    low, high = everything.min(axis=0), everything.max(axis=0)
+    roles = {role.value: 0 for role in Role}
+    for part in obj.parts:
+        roles[part.role.value] += (part.stop - part.start) * (part.layer == 0)
+    base = 0 if any(p.layer == 0 for p in obj.parts if p.role is Role.TOP) else None
+    top = _stretches(stream, obj, Role.TOP, base)
+    common = ObjectFigures(
         kind=obj.kind,
-        colour=obj.block,
-        width_mm=round(float(box[0]), 2),
-        height_mm=round(float(box[1]), 2),
-        length_mm=round(_length(obj.kind, rungs if regular else None, path, passes), 2),
-        column_mm=round(rungs.width_mm, 2) if regular and rungs else 0.0,
-        spacing_mm=round(_spacing(obj.kind, rungs), 3) if regular and rungs else 0.0,
-        angle_deg=round(_angle(rungs), 1) if regular and rungs else 0.0,
-        stitch_mm=round(_stitch_mm([p.xy for p in top]), 2),
-        passes=passes,
-        underlay=kinds,
-        underlay_inset_mm=round(inset, 2),
-        stitches=sum(count.values()),
-        tops=count[Role.TOP],
-        underlays=count[Role.UNDERLAY],
-        travels=count[Role.TRAVEL],
-        ties=count[Role.TIE],
-        surplus=sum(len(p.xy) for p in planned.pieces if p.layer > 0),
+        block=obj.block,
+        box_mm=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+        stitches=sum(p.stop - p.start for p in obj.parts),
+        by_role=roles,
+        surplus=sum(p.stop - p.start for p in obj.parts if p.layer > 0),
+        thread_mm=float(sum(np.hypot(*np.diff(xy, axis=0).T).sum() for xy in top)),
     )
+    top = [xy for xy in top if len(xy) > 2] or [xy for xy in top if len(xy) > 1]
+    if not top:
+        return common
+    lower = _stretches(stream, obj, Role.UNDERLAY, base)
+    measure = {Kind.SATIN: _satin, Kind.FILL: _fill, Kind.RUN: _run}[obj.kind]
+    found = measure(top, lower)
+    known = {name: getattr(common, name) for name in ObjectFigures.__slots__}
+    return ObjectFigures(**{**known, **found})
 
 
-def inspect_document(stream: Stream, objects: Sequence[SewnObject]) -> dict[str, Any]:
-    """Return the objects as plain JSON types; part ranges index the records of the file."""
+def _points(stream: Stream, obj: SewnObject) -> FloatArray:
+    """(k, 2) all needle points of an object, millimetres."""
+    parts = [stream.xy[p.start : p.stop] for p in obj.parts]
+    points: FloatArray = np.concatenate(parts) / UNITS_PER_MM
+    return points
+
+
+def _stretches(stream: Stream, obj: SewnObject, role: Role, layer: int | None) -> list[FloatArray]:
+    """Needle points of each part of a role (and layer, unless None), millimetres."""
+    return [
+        stream.xy[p.start : p.stop] / UNITS_PER_MM
+        for p in obj.parts
+        if p.role is role and (layer is None or p.layer == layer)
+    ]
+
+
+def _satin(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
+    from restitch.geometry import ladder
+
+    rungs = max((ladder(xy * UNITS_PER_MM) for xy in top), key=len)
     return {
-        "schema": SCHEMA,
-        "format": stream.format,
-        "records": len(stream),
-        "threads": [{"rgb": t.hex, "name": t.name, "number": t.number} for t in stream.threads],
-        "objects": [_object_document(stream, o) for o in objects],
-        "warnings": list(stream.warnings),
+        "length_mm": rungs.length_mm,
+        "column_width_mm": rungs.width_mm,
+        "spacing_mm": rungs.satin_spacing_mm,
+        "underlays": underlay_of(Kind.SATIN, rungs, lower),
     }
 
 
-def _object_document(stream: Stream, obj: SewnObject) -> dict[str, Any]:
-    known = figures(stream, obj)
+def _fill(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
+    from restitch.geometry import ladder
+
+    sections = [ladder(xy * UNITS_PER_MM) for xy in top]
+    largest = max(sections, key=len)
+    spacing = largest.fill_spacing_mm
+    axis = largest.axis
+    inner = [
+        np.hypot(*np.diff(s.xy_mm[a : b + 1], axis=0).T)[1:-1]
+        for s in sections
+        for a, b in zip(s.first.tolist(), s.last.tolist(), strict=True)
+        if b - a > 2
+    ]
+    stitch = float(np.median(np.concatenate(inner))) if inner else float(largest.width_mm)
     return {
-        "id": obj.id,
-        "kind": obj.kind.value,
-        "color": obj.block,
-        "parts": [
-            {"role": p.role.value, "start": p.start, "stop": p.stop, "layer": p.layer}
-            for p in obj.parts
-        ],
-        "open": obj.open,
-        "confidence": obj.confidence,
-        "copy_of": obj.copy_of,
-        "hidden": obj.hidden,
-        "width_mm": known.width_mm,
-        "height_mm": known.height_mm,
-        "length_mm": known.length_mm,
-        "column_mm": known.column_mm,
-        "spacing_mm": known.spacing_mm,
-        "angle_deg": known.angle_deg,
-        "stitch_mm": known.stitch_mm,
-        "passes": known.passes,
-        "underlay": list(known.underlay),
-        "underlay_inset_mm": known.underlay_inset_mm,
-        "stitches": known.stitches,
-        "surplus": known.surplus,
+        "spacing_mm": spacing,
+        "row_pitch_mm": spacing / 2,
+        "stitch_mm": stitch,
+        "angle_deg": float(np.degrees(np.arctan2(-axis[1], axis[0])) % 180),
+        "row_offset": _row_offset(largest.xy_mm, largest.first, largest.last, axis, stitch),
+        "underlays": underlay_of(Kind.FILL, largest, lower),
     }
 
 
-def _spacing(kind: Kind, rungs: Ladder) -> float:
-    return rungs.fill_spacing_mm if kind is Kind.FILL else rungs.satin_spacing_mm
+def _row_offset(
+    xy_mm: FloatArray, first: Any, last: Any, axis: FloatArray, stitch_mm: float
+) -> float | None:
+    """Middle shift between the hole patterns of neighbouring rows, in stitches, 0..0.5."""
+    phase = [
+        np.exp(2j * np.pi * (xy_mm[a + 1 : b] @ axis) / stitch_mm).mean()
+        for a, b in zip(first.tolist(), last.tolist(), strict=True)
+        if b - a > 2
+    ]
+    if len(phase) < 2:
+        return None
+    turn = np.abs(np.angle(np.array(phase[1:]) / np.array(phase[:-1])))
+    return float(np.median(turn) / (2 * np.pi))
 
 
-def _angle(rungs: Ladder) -> float:
-    return float(np.degrees(np.arctan2(rungs.axis[1], rungs.axis[0])) % 180.0)
+def _run(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
+    """Path, passes and stitch length: a bean stitch goes over each step three times."""
+    ends = np.concatenate([np.stack([xy[:-1], xy[1:]], axis=1) for xy in top])
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    sewn = length > 0.05
+    hole = np.rint(ends[sewn] / HOLE_MM).astype(np.int64)
+    key = np.sort(hole[..., 0] * 1_000_003 + hole[..., 1], axis=1)
+    _, count = np.unique(key, axis=0, return_counts=True)
+    passes = int(np.median(count)) if len(count) else 1
+    return {
+        "stitch_mm": float(np.median(length[sewn])) if sewn.any() else None,
+        "passes": passes,
+        "length_mm": float(length.sum() / passes),
+    }
 
 
-def _length(kind: Kind, rungs: Ladder | None, path_mm: float, passes: int) -> float:
-    if kind is Kind.SATIN and rungs is not None:
-        return rungs.length_mm
-    return path_mm / passes if kind is Kind.RUN else 0.0
-
-
-def _steps_mm(xy: IntArray) -> FloatArray:
-    steps: FloatArray = np.hypot(*np.diff(xy.astype(np.float64), axis=0).T) / UNITS_PER_MM
-    return steps
-
-
-def _path_mm(pieces: Sequence[IntArray]) -> float:
-    return float(sum(_steps_mm(xy).sum() for xy in pieces))
-
-
-def _stitch_mm(pieces: Sequence[IntArray]) -> float:
-    steps = np.concatenate([_steps_mm(xy) for xy in pieces]) if pieces else np.zeros(0)
-    return float(np.median(steps)) if len(steps) else 0.0
-
-
-def _passes(xy: IntArray) -> int:
-    """How often the middle stitch of a run is sewn over itself (3 for a bean stitch)."""
-    if len(xy) < 4:
-        return 1
-    ends = np.sort(np.stack([xy[:-1] @ (1 << 16, 1), xy[1:] @ (1 << 16, 1)]), axis=0)
-    _, counts = np.unique(ends, axis=1, return_counts=True)
-    return int(np.median(counts))
-
-
-def _underlay(obj: PlannedObject, rungs: Ladder | None) -> tuple[tuple[str, ...], float]:
-    """Kinds of underlay, and how far inside the cover the outermost of it stays."""
-    pieces = [p.xy for p in obj.pieces if p.role is Role.UNDERLAY and p.layer == 0]
-    if not pieces or rungs is None:
-        return (("run",) if pieces else ()), 0.0
-    if obj.kind is Kind.FILL:
-        return _under_fill(pieces), 0.0
-    holes = np.concatenate(pieces) / UNITS_PER_MM
-    aside, half = _aside(holes, rungs)
-    share = np.abs(aside) / np.maximum(half, 1e-6)
-    kinds: list[str] = []
-    if (share < CENTRE_SHARE).mean() > 0.5:
-        kinds.append("centre run")
-    sides = np.sign(aside[share > CENTRE_SHARE])
-    changes = np.flatnonzero(sides[1:] != sides[:-1])
-    if len(sides) >= LEAST_STROKES:
-        zigzag = len(changes) >= ZIGZAG_CHANGES * (len(sides) - 1)
-        still = np.diff(changes, prepend=-1, append=len(sides) - 1).max(initial=0)
-        if not zigzag or still > 0.3 * len(sides):
-            kinds.append("edge run")
-        if len(changes) >= max(LEAST_STROKES, 0.25 * len(sides)):
-            kinds.append("zigzag")
-    inset = float(np.percentile(half - np.abs(aside), 10)) if len(aside) else 0.0
-    return tuple(kinds or ["centre run"]), max(inset, 0.0)
-
-
-def _aside(holes_mm: FloatArray, rungs: Ladder) -> tuple[FloatArray, FloatArray]:
-    """Signed distance of points from the nearest node of the centre line, and half the width."""
-    centre = rungs.smooth_centre_mm
-    left, right = rungs.rails_mm
-    nearest = np.empty(len(holes_mm), np.intp)
-    for start in range(0, len(holes_mm), 256):
-        part = holes_mm[start : start + 256]
-        gap = part[:, None, :] - centre[None, :, :]
-        nearest[start : start + 256] = (gap**2).sum(axis=2).argmin(axis=1)
-    across = left[nearest] - right[nearest]
-    width = np.hypot(*across.T)
-    unit = across / np.maximum(width, 1e-6)[:, None]
-    aside: FloatArray = ((holes_mm - centre[nearest]) * unit).sum(axis=1)
-    return aside, width / 2
-
-
-def _under_fill(pieces: Sequence[IntArray]) -> tuple[str, ...]:
-    """An edge run comes back to where it began; rows that turn back are crossing rows."""
-    xy = np.concatenate(pieces)
-    strokes = ladder(xy)
-    kinds = []
-    along = np.concatenate([[0.0], np.cumsum(_steps_mm(xy))])
-    away = np.hypot(*(xy - xy[0]).astype(np.float64).T) / UNITS_PER_MM
-    if ((away < 1.0) & (along > 8.0)).any():
-        kinds.append("edge run")
-    turned = (strokes.chords_mm[1:] * strokes.chords_mm[:-1]).sum(axis=1) < 0
-    if turned.sum() >= LEAST_STROKES - 1:
-        kinds.append("crossing rows")
-    return tuple(kinds or ["run"])
+HOLE_MM = 0.2
+"""Holes nearer than about this are one when passes are counted."""
