@@ -87,14 +87,22 @@ def _alike(a: FloatArray, b: FloatArray, settings: Settings) -> bool:
 
 
 def _same_course(a: Draft, b: Draft, strokes: Strokes, settings: Settings) -> bool:
-    one, two = _whole_path(a, strokes), _whole_path(b, strokes)
-    apart = min(float(np.hypot(*(one - w).T).max()) for w in (two, two[::-1]))
-    return apart < settings.copy_path_mm
+    """Whether two objects run along the same line, wherever on it (rings) they begin."""
+    one, two = _course(a, strokes), _course(b, strokes)
+    for these, those in ((one, two), (two, one)):
+        some = these[:: len(these) // settings.copy_points]
+        apart = np.sqrt(((some[:, None] - those[None]) ** 2).sum(axis=2)).min(axis=1)
+        near = float(np.mean(apart < settings.copy_path_mm))
+        if near < settings.copy_path_share or apart.max() > 5 * settings.copy_path_mm:
+            return False
+    return True
 
 
-def _whole_path(draft: Draft, strokes: Strokes) -> FloatArray:
+def _course(draft: Draft, strokes: Strokes) -> FloatArray:
+    """(400, 2) points along the middles of all its strokes."""
     first, last = draft.dense[0], draft.dense[-1]
-    return path_points(strokes, Piece(first.look, first.chain, first.s0, last.s1, 0, 0))
+    whole = Piece(first.look, first.chain, first.s0, last.s1, 0, 0)
+    return path_points(strokes, whole, 400)
 
 
 def find_hidden(drafts: list[Draft], strokes: Strokes, grid: Grid, settings: Settings) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from restitch.infer.borders import settle_border
 from restitch.infer.label import IS_DENSE, IS_OPEN, Labels
+from restitch.infer.laps import split_laps
 from restitch.infer.piece import Look, Piece
 from restitch.infer.settings import Settings
 from restitch.infer.strokes import Strokes
@@ -16,6 +17,7 @@ from restitch.infer.strokes import Strokes
 def find_pieces(strokes: Strokes, labels: Labels, settings: Settings) -> list[list[Piece]]:
     """The pieces of every chain that has strokes, in sewing order."""
     chains = [_tidied(chain, settings) for chain in _raw_pieces(strokes, labels)]
+    chains = [[lap for p in chain for lap in split_laps(p, strokes, settings)] for chain in chains]
     for chain in chains:
         _share_points(chain, strokes)
         for before, after in pairwise(chain):

@@ -240,7 +240,15 @@ class Settings:
     copy_length: float = 0.12
     """thread lengths that agree to this share,"""
     copy_path_mm: float = 0.6
-    """and nine points along the middles this near."""
+    """and their middle lines lie this near to each other"""
+    copy_path_share: float = 0.9
+    """over at least this share,"""
+    copy_points: int = 32
+    """judged at so many points."""
+    lap_strokes: int = 24
+    """A column sewn round a ring again has laps of at least so many strokes."""
+    lap_near_mm: float = 0.45
+    """A second lap's middles lie this near to the first's."""
     paint_cell_mm: float = 0.4
     """Cells in which later stitching hides earlier; not finer than the samples."""
     paint_step_mm: float = 0.3
