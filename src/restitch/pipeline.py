@@ -227,8 +227,14 @@ def _picture(
 
 
 def _before(step: Round, frame: Frame) -> Picture:
-    owner = owner_of(step.source, step.objects)
-    return _picture(step.source, owner, threads_of(step.source), step.source, frame)
+    return _as_found(step.source, step.objects, frame)
+
+
+def _as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame) -> Picture:
+    """The picture of a source, from its plan: a long stitch that the format had to write as jumps
+    lays thread like any other."""
+    sewn = emit(plan_of(source, objects), source)
+    return _picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
 
 
 def _after(step: Round, frame: Frame) -> Picture:
@@ -354,7 +360,7 @@ def _look(
     """How the whole result compares with the source; restored overlaps are left out."""
     threads = threads_of(source)
     frame = frame_around(source)
-    before = _picture(source, owner_of(source, objects), threads, source, frame)
+    before = _as_found(source, objects, frame)
     stack = stack_height(source, before.frame)
     peak = stack.peak(before)
     if not rounds:
