@@ -53,7 +53,7 @@ def tab(browser, page_path):
     page.on("pageerror", lambda e: page.trouble.append(str(e)))
     page.on("request", lambda r: page.asked.append(r.url))
     page.goto(page_path.as_uri())
-    page.wait_for_selector("html[data-ready=yes]", timeout=20_000)
+    page.wait_for_selector("html[data-drawn=yes]", timeout=20_000)
     yield page
     page.close()
 

@@ -168,8 +168,6 @@
       }
     }
   }
-  await drawStack("stack-before", data.stack.before);
-  await drawStack("stack-after", data.stack.after);
   for (let v = 0; v < RAMP.length; v++) {
     const part = document.createElement("div");
     part.style.setProperty("--c", RAMP[v]);
@@ -288,7 +286,13 @@
   window.restitchDecisions = decisions;
   $("print-sheet").addEventListener("click", () => window.print());
 
+  /* The picture first: whoever opens the page can use it while the rest is drawn. */
   whole();
-  sewReset();
   window.addEventListener("resize", whole);
+  setTimeout(async () => {
+    await drawStack("stack-before", data.stack.before);
+    await drawStack("stack-after", data.stack.after);
+    sewReset();
+    document.documentElement.dataset.drawn = "yes";
+  }, 50);
 })();
