@@ -33,7 +33,9 @@ def _give_stub_to_run(run: Piece, ladder: Piece, strokes: Strokes, settings: Set
         return False
     a, b = chord(strokes, ladder.s0), chord(strokes, ladder.s0 + 1)
     la, lb = float(np.hypot(*a)), float(np.hypot(*b))
-    if la > settings.stub_share * lb:
+    lc = float(np.hypot(*chord(strokes, ladder.s0 + 2)))
+    # a column that tapers to a point starts with ever longer rungs
+    if la > settings.stub_share * lb or lc > settings.taper * lb:
         return False
     # does it start mid-column? compare with the same side two strokes on
     same = strokes.start_mm[ladder.s0 + 2] - strokes.start_mm[ladder.s0]
@@ -53,7 +55,10 @@ def _give_last_stub_to_run(ladder: Piece, run: Piece, strokes: Strokes, settings
     a, b = chord(strokes, last), chord(strokes, last - 1)
     la, lb = float(np.hypot(*a)), float(np.hypot(*b))
     same = strokes.end_mm[last - 2] - strokes.end_mm[last]
-    if la > settings.stub_share * lb or abs(np.dot(same, b)) < settings.stub_inset * lb * lb:
+    lc = float(np.hypot(*chord(strokes, last - 2)))
+    if la > settings.stub_share * lb or lc > settings.taper * lb:
+        return
+    if abs(np.dot(same, b)) < settings.stub_inset * lb * lb:
         return
     ladder.s1 -= 1
     ladder.p1 = run.p0 = int(strokes.v1[last])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from restitch.infer.piece import Look, Piece
@@ -26,8 +28,7 @@ def split_laps(piece: Piece, strokes: Strokes, settings: Settings) -> list[Piece
     bounds = [piece.s0 + c for c in cuts] + [piece.s1]
     if len(bounds) == 2:
         return [piece]
-    pairs = zip(bounds, bounds[1:], strict=False)
-    return [Piece(piece.look, piece.chain, a, b, 0, 0) for a, b in pairs]
+    return [Piece(piece.look, piece.chain, a, b, 0, 0) for a, b in pairwise(bounds)]
 
 
 def _lap_end(line: FloatArray, settings: Settings) -> int:

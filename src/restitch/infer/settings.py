@@ -37,10 +37,14 @@ class Settings:
     # --- ties ---
     tie_points: int = 9
     """Needle points looked at from each end of a chain."""
-    tie_stitch_mm: float = 1.05
-    """Stitches of a tie are at most this long and stay within this distance of the end."""
+    tie_stitch_mm: float = 1.15
+    """Stitches of a tie are at most this long ..."""
+    tie_reach_mm: float = 1.05
+    """... and stay within this distance of the end."""
     tie_return_mm: float = 0.33
     """A tie comes back to within this distance of its first point."""
+    tie_exact_mm: float = 0.15
+    """A return nearer than this is the end of the tie."""
     tie_same_mm: float = 0.06
     """Of returns that differ by less than this the earliest counts."""
     tie_least: int = 3
@@ -103,6 +107,8 @@ class Settings:
     # --- borders between pieces ---
     stub_share: float = 0.72
     """A first rung shorter than this share of the second may be a centre run's last stitch."""
+    taper: float = 1.2
+    """... unless the third is longer than the second by this factor ..."""
     stub_inset: float = 0.2
     """... if it starts this share of a rung off the side."""
     column_singles: float = 0.94

@@ -31,15 +31,35 @@ def tie_length(
     at = xy_mm[np.where(inside, end[:, None] + step * offset, end[:, None])]
     away = np.hypot(*(at - at[:, :1]).transpose(2, 0, 1))
     stitch = np.hypot(*np.diff(at, axis=1, prepend=at[:, :1]).transpose(2, 0, 1))
-    near = inside & (stitch <= settings.tie_stitch_mm) & (away <= settings.tie_stitch_mm)
+    near = inside & (stitch <= settings.tie_stitch_mm) & (away <= settings.tie_reach_mm)
     near = np.logical_and.accumulate(near, axis=1)
     back = near & (offset >= settings.tie_least) & (away <= settings.tie_return_mm)
     nearest = np.where(back, away, np.inf).min(axis=1)
     chosen = back & (away <= nearest[:, None] + settings.tie_same_mm)
     length = np.where(back.any(axis=1), chosen.argmax(axis=1), 0)
+    length = _with_last_stitch(length, nearest, stitch, near, inside, settings)
     if loose:
         length = np.where(length > 0, length, _cluster(stitch, inside, settings))
     return length.astype(np.intp)
+
+
+def _with_last_stitch(
+    length: NDArray[np.intp],
+    nearest: FloatArray,
+    stitch: FloatArray,
+    near: NDArray[np.bool_],
+    inside: NDArray[np.bool_],
+    settings: Settings,
+) -> NDArray[np.intp]:
+    """One stitch more where a tie that came back only nearly is left by a short stitch and then a
+    long one: star-shaped locks end beside their first point."""
+    rows = np.arange(len(length))
+    after = np.minimum(length + 1, stitch.shape[1] - 1)
+    then = np.minimum(length + 2, stitch.shape[1] - 1)
+    nearly = (length > 0) & (nearest > settings.tie_exact_mm)
+    goes_on = near[rows, after] & inside[rows, then]
+    long = stitch[rows, then] > settings.cluster_next_mm
+    return np.where(nearly & goes_on & long & (then > after), length + 1, length)
 
 
 def _cluster(stitch: FloatArray, inside: NDArray[np.bool_], settings: Settings) -> NDArray[np.intp]:
