@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -41,8 +42,14 @@ from restitch.model import Change, IntArray, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, Emission, emit, plan_of, threads_of
 from restitch.report.model import LookKept, OrderFacts
 
+if TYPE_CHECKING:
+    from restitch.files import Encoded
+
 MOST_ROUNDS = 4
 """Rounds of one rescue: most designs settle in the second, which finds nothing (measured)."""
+
+FRAME_MARGIN = 40
+"""Pixels around the source in all pictures of a rescue: 4 mm, more than any fix reaches out."""
 
 MOST_RETRIES = 4
 """Times a round is sewn again without what the guard took back."""
@@ -69,6 +76,8 @@ class Round:
     emission: Emission
     changes: tuple[Change, ...]
     order: OrderFacts
+    pictures: tuple[Picture, Picture] | None = None
+    """Before and after, where the round changed anything."""
 
     @property
     def applied(self) -> tuple[Change, ...]:
@@ -90,6 +99,8 @@ class Rescue:
     changes: tuple[Change, ...]
     look: LookKept
     order: OrderFacts
+    encoded: Encoded | None = None
+    """The result as a file, None where nothing had to change."""
 
     @property
     def sound(self) -> bool:
@@ -115,30 +126,35 @@ def rescue(
     written (default: the source's), which decides how the result reads back between rounds.
     Deterministic: the same arguments give the same result.
     """
-    from restitch.files import round_trip
+    from restitch.files import encode
     from restitch.infer import infer
 
     current, changes, first = source, list[Change](), None
     objects: tuple[SewnObject, ...] = ()
     rounds: list[Round] = []
-    order = OrderFacts()
+    order, encoded = OrderFacts(), None
+    frame = frame_around(source, margin=FRAME_MARGIN)
     held = frozenset[tuple[int, int]]()
     for number in range(MOST_ROUNDS):
         objects = infer(current)
         first = first or objects
         here = vetoed if number == 0 else _vetoes_again(current, objects, held, profile, vetoed)
-        step = run_round(current, objects, profile if number == 0 else _settling(profile), here)
+        asked = profile if number == 0 else _settling(profile)
+        step = run_round(current, objects, asked, here, frame)
         changes += step.changes if number == 0 else _later(step.applied, number)
         order = step.order if number == 0 else order
         if not step.applied:
             break
         rounds.append(step)
         held |= _held_points(step)
-        current = round_trip(step.emission.stream, target or source.format)
+        encoded = encode(step.emission.stream, target or source.format)
+        current = encoded.stream
         objects = ()
     assert first is not None
-    look = _look(source, first, rounds, current)
-    return Rescue(source, first, current, objects or infer(current), tuple(changes), look, order)
+    look = _look(source, first, rounds, current, frame)
+    return Rescue(
+        source, first, current, objects or infer(current), tuple(changes), look, order, encoded
+    )
 
 
 def _settling(profile: Profile) -> Profile:
@@ -168,10 +184,14 @@ NOTHING_HELD = Held({})
 
 
 def run_round(
-    source: Stream, objects: tuple[SewnObject, ...], profile: Profile, vetoed: frozenset[str]
+    source: Stream,
+    objects: tuple[SewnObject, ...],
+    profile: Profile,
+    vetoed: frozenset[str],
+    frame: Frame,
 ) -> Round:
     """Fix, order and sew once; sew again without what the guard takes back."""
-    plan, frame = plan_of(source, objects), frame_around(source)
+    plan = plan_of(source, objects)
     before: Picture | None = None
     held = NOTHING_HELD
     for _ in range(MOST_RETRIES):
@@ -180,6 +200,7 @@ def run_round(
             break
         before = before or _before(step, frame)
         after = _after(step, frame)
+        step = replace(step, pictures=(before, after))
         more = _guarded(step, before, after, profile)
         if more == NOTHING_HELD or held.and_more(more) == held:
             break
@@ -355,12 +376,16 @@ def _vetoes_again(
 
 
 def _look(
-    source: Stream, objects: Sequence[SewnObject], rounds: Sequence[Round], result: Stream
+    source: Stream,
+    objects: Sequence[SewnObject],
+    rounds: Sequence[Round],
+    result: Stream,
+    frame: Frame,
 ) -> LookKept:
     """How the whole result compares with the source; restored overlaps are left out."""
     threads = threads_of(source)
-    frame = frame_around(source)
-    before = _as_found(source, objects, frame)
+    first = rounds[0].pictures if rounds else None
+    before = first[0] if first else _as_found(source, objects, frame)
     stack = stack_height(source, before.frame)
     peak = stack.peak(before)
     if not rounds:
@@ -388,7 +413,8 @@ def _excepted(rounds: Iterable[Round], frame: Frame) -> Plane | None:
     for step in rounds:
         swapped = _swapped(step)
         if swapped:
-            here = exchanged(_before(step, frame), _after(step, frame), swapped)
+            pictures = step.pictures or (_before(step, frame), _after(step, frame))
+            here = exchanged(*pictures, swapped)
             found = here if found is None else found if here is None else found | here
     return found
 

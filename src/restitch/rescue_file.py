@@ -109,7 +109,7 @@ def _bytes_of(  # type: ignore[no-untyped-def]
     if found.sound and extension == found.source.format:
         return source.read_bytes(), ()
     try:
-        encoded = encode(found.result, extension)
+        encoded = found.encoded or encode(found.result, extension)
     except WriteError as error:
         raise WriteError(f"{target or source}: {error}") from None
     return encoded.data, encoded.warnings
