@@ -158,7 +158,7 @@ def _change(change: Change) -> dict[str, Any]:
 def _data(found: Outcomes) -> dict[str, Any]:
     from restitch.infer import infer
     from restitch.look import frame_around, stack_height
-    from restitch.pipeline import owner_of
+    from restitch.rounds import owner_of
 
     report, source, result = found.report, found.source, found.result
     frame = frame_around(source, result)
