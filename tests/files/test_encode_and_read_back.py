@@ -7,7 +7,7 @@ from file_makers import HARBOUR_THREADS, designs, lighthouse, stream_of, zigzag_
 from hypothesis import given, settings
 
 from restitch.errors import WriteError
-from restitch.files import FORMATS, decode, difference, encode, facts
+from restitch.files import FORMATS, decode, difference, encode, facts, round_trip
 from restitch.model import Command, Thread
 
 EVERY_FORMAT = pytest.mark.parametrize("fmt", list(FORMATS))
@@ -221,3 +221,17 @@ def test_losses_are_told():
         told = " ".join(encode(stream, fmt).warnings)
         assert all(w in told for w in words), (fmt, told)
     assert encode(stream, "pes").warnings == ()
+
+
+@EVERY_FORMAT
+@given(stream=designs())
+@settings(max_examples=40, deadline=None)
+def test_what_is_foreseen_is_what_comes_back(fmt, stream):
+    """The quick answer equals a real round trip, field by field."""
+    wanted, found = encode(stream, fmt).stream, round_trip(stream, fmt)
+    assert np.array_equal(found.command, wanted.command)
+    assert np.array_equal(found.xy, wanted.xy)
+    assert (found.data is None) == (wanted.data is None)
+    assert found.data is None or np.array_equal(found.data, wanted.data)
+    for field in ("threads", "format", "name", "colours_known", "warnings"):
+        assert getattr(found, field) == getattr(wanted, field)

@@ -1,7 +1,8 @@
 """Reading and writing stitch files: safe reading, exact writing, whole files or none."""
 
-from restitch.files.encode import Encoded, difference, encode, round_trip
+from restitch.files.encode import Encoded, difference, encode
 from restitch.files.facts import FORMATS, Format, facts
+from restitch.files.foresee import round_trip
 from restitch.files.process import ReaderProcess, ReadLimits
 from restitch.files.read import decode, digest, read_stream, readable_extensions, unchanged
 from restitch.files.write import check_target, clear_leftovers, write_bytes, write_stream

@@ -37,12 +37,9 @@ def encode(stream: Stream, extension: str) -> Encoded:
     Same stream, same bytes. Raises `WriteError` where the format cannot be written or the bytes
     do not read back equal.
     """
-    fmt = facts(extension)
-    if fmt is None:
-        known = ", ".join(FORMATS)
-        raise WriteError(f".{extension} cannot be written; formats that can: {known}")
-    _check_limits(stream, fmt)
-    data = _library_bytes(build(stream, fmt), plain_name(stream.name, fmt), fmt)
+    fmt = writable(extension)
+    check_limits(stream, fmt)
+    data = library_bytes(build(stream, fmt), plain_name(stream.name, fmt), fmt)
     try:
         back = decode(data, fmt.extension, "read-back")
     except UnreadableError as error:
@@ -53,12 +50,17 @@ def encode(stream: Stream, extension: str) -> Encoded:
     return Encoded(data, back, losses(stream, fmt))
 
 
-def round_trip(stream: Stream, extension: str) -> Stream:
-    """Return the stream as a file of the format gives it back."""
-    return encode(stream, extension).stream
+def writable(extension: str) -> Format:
+    """Return the facts of a format; raises `WriteError` where it cannot be written."""
+    fmt = facts(extension)
+    if fmt is None:
+        known = ", ".join(FORMATS)
+        raise WriteError(f".{extension} cannot be written; formats that can: {known}")
+    return fmt
 
 
-def _check_limits(stream: Stream, fmt: Format) -> None:
+def check_limits(stream: Stream, fmt: Format) -> None:
+    """Raise `WriteError` where the format cannot hold the stream."""
     if not len(stream.stitch_index):
         raise WriteError("no stitches to write")
     blocks = int(stream.block_of_record[-1]) + 1
@@ -80,7 +82,8 @@ def _writers() -> Mapping[str, Any]:
     return {f["extension"]: f["writer"] for f in formats if f.get("writer")}
 
 
-def _library_bytes(records: Records, name: str, fmt: Format) -> bytes:
+def library_bytes(records: Records, name: str, fmt: Format) -> bytes:
+    """Return the bytes that the library's writer makes of the records."""
     import pyembroidery
 
     pattern = pyembroidery.EmbPattern()

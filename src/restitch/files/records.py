@@ -145,7 +145,8 @@ def _without_idle(table: Table, fmt: Format) -> Table:
         idle |= (command == Command.JUMP) & ~here.any(axis=1)
     if fmt.jump_sews:  # the writer closes with a trim of its own
         idle |= (command == Command.TRIM) & (_next_stitch(command) == len(command))
-    if fmt.jump_is_trim:  # a change in mid-jump would be given a needle point
+    if fmt.jump_is_trim or fmt.jump_sews:
+        # A change in mid-jump would be given a needle point, or its block would shift.
         idle |= (command == Command.JUMP) & _before_halt(command)
     return _standing(table[~idle])
 
