@@ -1,0 +1,94 @@
+"""A rescue as a whole, on invented designs whose truth is known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from restitch.fabrics import default_profile
+from restitch.files import read_stream
+from restitch.model import Role, State
+from restitch.pipeline import rescue
+
+FIXTURES = Path(__file__).parents[1] / "fixtures"
+BROKEN = {
+    "bakehouse.dst": "twill",
+    "rowing-club.pes": "pique",
+    "town-shield.exp": "denim",
+    "kelp-wreath.dst": "knit",
+    "pennant.pes": "twill",
+    "compass-rose.dst": "fleece",
+}
+SOUND = ("line-sampler.pes", "applique.pes")
+
+
+@pytest.fixture(scope="module")
+def rescued():
+    return {
+        name: rescue(read_stream(FIXTURES / name), default_profile(word))
+        for name, word in BROKEN.items()
+    }
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_the_look_is_kept_and_no_cloth_laid_bare(rescued, name):
+    assert rescued[name].look.kept > 0.99
+    assert rescued[name].look.bare < 0.003
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_the_stack_never_rises_over_what_the_fabric_takes(rescued, name):
+    look = rescued[name].look
+    limit = default_profile(BROKEN[name]).layers
+    assert look.peak_after <= max(look.peak_before, limit) + 0.25
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_settled_within_the_run(rescued, name):
+    """Fixing the fixed design changes nothing."""
+    again = rescue(rescued[name].result, default_profile(BROKEN[name]))
+    assert again.sound, [c.id for c in again.changes]
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_only_what_the_changes_name_is_touched(rescued, name):
+    """Needle points of the cover of objects that no change names are all still there."""
+    found = rescued[name]
+    named = {o for c in found.changes if c.fix != "links" for o in c.objects}
+    kept = {tuple(p) for p in found.result.xy[found.result.stitch_index].tolist()}
+    shift = _shift(found.source, found.result)
+    for obj in found.objects:
+        if obj.id in named:
+            continue
+        tops = [np.arange(p.start, p.stop) for p in obj.parts if p.role is Role.TOP]
+        at = np.intersect1d(np.concatenate(tops), found.source.stitch_index)
+        points = found.source.xy[at] + shift
+        assert all(tuple(p) in kept for p in points.tolist()), obj.id
+
+
+def _shift(source, result) -> np.ndarray:
+    low = result.xy[result.stitch_index].min(axis=0) - source.xy[source.stitch_index].min(axis=0)
+    return low if np.abs(low).max() > 20 else np.zeros(2, np.int32)
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_intended_effects_and_stops_pass_through(name):
+    source = read_stream(FIXTURES / name)
+    assert rescue(source, default_profile("knit")).result is source
+
+
+def test_the_same_call_gives_the_same_stitches(rescued):
+    name = "rowing-club.pes"
+    again = rescue(read_stream(FIXTURES / name), default_profile(BROKEN[name]))
+    assert np.array_equal(again.result.xy, rescued[name].result.xy)
+    assert [c.id for c in again.changes] == [c.id for c in rescued[name].changes]
+
+
+def test_vetoing_every_change_gives_the_source_back(rescued):
+    found = rescued["bakehouse.dst"]
+    vetoed = frozenset(c.id for c in found.changes) | {"sequence", "links"}
+    again = rescue(found.source, default_profile("twill"), vetoed)
+    assert again.result is found.source
+    assert {c.state for c in again.changes} <= {State.VETOED}
