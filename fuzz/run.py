@@ -81,8 +81,8 @@ def table(tallies: Sequence[Tally], seconds: float, options: argparse.Namespace)
         "place, and in text files numbers and command words exchanged. Every file must be refused",
         "in one line or read; what is read must fit a hoop, match its threads and, written and",
         "read again, give the same needle points and the same bytes. A cut file of a format that",
-        "marks its end must never be read as whole. One process reads; hidden work goes to the",
-        "reader process (1 GiB, 10 s).",
+        "marks its end must never be read as whole. Formats whose parsing is bounded by their",
+        "bytes are read in the process itself, all others in the reader process (1 GiB, 10 s).",
         "",
         f"`python fuzz/run.py --mutants {options.mutants} --seed {options.seed}` "
         f"({seconds / 60:.0f} minutes at low priority, {_peak()}):",
