@@ -43,6 +43,8 @@ class Work:
         except Exception as error:  # one bad file never stops the run
             text = " ".join(f"{type(error).__name__}: {error}".split())
             return failure(job, f"{job.source}: internal error ({text})", ExitCode.UNREADABLE)
+        finally:
+            _forget()
 
     def _rescue(self) -> Rescue:
         if self.rescue is not None:
@@ -50,6 +52,14 @@ class Work:
         from restitch.rescue_file import rescue_file
 
         return rescue_file
+
+
+def _forget() -> None:
+    """Drop the shapes kept for this file: they are of no use to the next, and memory stays flat."""
+    from restitch.geometry import ladder_of, outline_of
+
+    ladder_of.cache_clear()
+    outline_of.cache_clear()
 
 
 def failure(job: Job, reason: str, code: ExitCode) -> FileResult:
