@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 from dataclasses import replace
@@ -36,6 +37,8 @@ def page_path(outcome, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def browser():
+    if CHROMIUM is None and os.environ.get("CI"):
+        pytest.fail("no Chromium found: CI must run the browser tests")
     if CHROMIUM is None:
         pytest.skip("no Chromium found: install it to run the browser tests")
     playwright = pytest.importorskip("playwright.sync_api")

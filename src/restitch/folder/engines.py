@@ -125,7 +125,8 @@ def _on_cluster(address: str, jobs: Iterable[Job], work: Work) -> Iterator[FileR
     except ImportError:
         raise UsageError("--cluster needs Dask: pip install 'restitch[cluster]'") from None
     try:
-        client: Any = distributed.Client(address, timeout=CONNECT_SECONDS)  # type: ignore[no-untyped-call]
+        connect: Any = distributed.Client  # typed or not, by what is installed
+        client = connect(address, timeout=CONNECT_SECONDS)
     except (OSError, ValueError) as error:
         raise UsageError(f"--cluster {address}: no scheduler answers ({error})") from None
     with client, client.get_executor(pure=False) as pool:
