@@ -30,7 +30,7 @@ def assemble(
                 kind=draft.kind,
                 block=int(needles.block[start]),
                 parts=_parts(needles, role, layer, start, stop),
-                confidence=1.0,
+                confidence=draft.confidence,
                 open=draft.open,
                 copy_of=None if draft.copy_of is None else number[id(draft.copy_of)],
                 hidden=draft.hidden,

@@ -101,7 +101,7 @@ class Coverage:
         s = self.strokes
         first, last = slice(piece.s0, piece.s1 - 2), slice(piece.s0 + 2, piece.s1)
         step = s.xy_mm[s.v0[last]] - s.xy_mm[s.v0[first]]
-        return 2 if float(np.median(np.abs(step).max(axis=1))) < self.dense_mm else 1
+        return 2 if float(np.abs(step).max(axis=1).mean()) < self.dense_mm else 1
 
 
 def inside(cells: CellArray, sorted_cells: CellArray) -> BoolArray:

@@ -29,7 +29,7 @@ class Draft:
     """Over 0: the whole object is surplus."""
     copy_of: Draft | None = None
     hidden: bool = False
-    margin: float = 0.0
+    confidence: float = 1.0
 
     @property
     def p0(self) -> int:

@@ -26,8 +26,13 @@ class Grouper:
         """The objects of one chain, in sewing order."""
         drafts: list[Draft] = []
         lead: list[Piece] = []
+        few = self.settings.cover_strokes
+        long = chain[-1].p1 - chain[0].p0 > self.settings.cover_points
+        other = long or any(p.look == Look.DENSE and p.strokes >= few for p in chain)
         for piece in chain:
-            if piece.look != Look.DENSE:
+            # a few rows of an underlay that met by chance are no cover
+            chance = piece.strokes < few and other
+            if piece.look != Look.DENSE or (chance and not self._continues_cover(drafts, piece)):
                 lead.append(piece)
                 continue
             if drafts and self._joins(drafts[-1], lead, piece):
@@ -45,6 +50,15 @@ class Grouper:
         for draft in drafts:
             self._decide_kind(draft)
         return drafts
+
+    def _continues_cover(self, drafts: list[Draft], piece: Piece) -> bool:
+        """Whether a short dense piece lies right behind another or along a fill's rows."""
+        if not drafts:
+            return False
+        last = drafts[-1].dense[-1]
+        axis, _ = self.votes.axis(drafts[-1].dense)
+        apart = angle_between(axis, self.votes.axis([piece])[0])
+        return piece.s0 == last.s1 or apart < self.settings.stack_axis
 
     def _decide_kind(self, draft: Draft) -> None:
         if draft.dense:
@@ -77,7 +91,10 @@ class Grouper:
             if not s.lattice_from_mm < pitch < s.lattice_to_mm:
                 continue
             if crossing > s.lattice_crossing:
-                return vote + s.lattice_vote
+                rows = (
+                    float(self.strokes.count[piece.s0 : piece.s1].mean()) > s.lattice_row_stitches
+                )
+                return vote + (s.lattice_rows_vote if rows else s.lattice_vote)
             if crossing < s.zigzag_crossing and pitch < s.zigzag_to_mm:
                 vote -= s.lattice_vote
         return vote
@@ -120,7 +137,9 @@ class Grouper:
         a, b = last.s1 - 1, piece.s0
         gap = float(np.hypot(*(strokes.middle[b] - strokes.middle[a])))
         la, lb = (float(np.hypot(*strokes.chord[k])) for k in (a, b))
-        return gap < self.settings.continue_gap_mm and max(la, lb) < 2 * min(la, lb)
+        # round a mitred corner the middles are up to a width apart
+        most = max(self.settings.continue_gap_mm, self.settings.corner_gap * min(la, lb))
+        return gap < most and max(la, lb) < 2 * min(la, lb)
 
     def _is_underlay(self, lead: list[Piece], axis: float) -> bool:
         """Whether the stitching between two dense pieces is an underlay of its own."""

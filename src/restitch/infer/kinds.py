@@ -26,6 +26,11 @@ class Votes:
         total = sum(float(self.fill[p.s1] - self.fill[p.s0]) for p in pieces)
         return total / max(sum(p.strokes for p in pieces), 1)
 
+    def against(self, pieces: list[Piece], fill: bool) -> float:
+        """Share of strokes that vote for the other kind."""
+        votes = np.concatenate([np.diff(self.fill[p.s0 : p.s1 + 1]) for p in pieces])
+        return float(np.mean(votes < 0 if fill else votes > 0))
+
     def axis(self, pieces: list[Piece]) -> tuple[float, float]:
         """(angle in radians of the strokes' common axis, how far they agree 0..1)."""
         x, y, w = sum((self.doubled[p.s1] - self.doubled[p.s0] for p in pieces), np.zeros(3))

@@ -109,13 +109,13 @@ def find_hidden(drafts: list[Draft], strokes: Strokes, grid: Grid, settings: Set
     """Mark fills of which nothing shows under later stitching."""
     boxes = np.array([_box(d, strokes) for d in drafts]).reshape(-1, 4)
     coverage = Coverage(strokes, grid, settings.paint_step_mm, settings.dense_mm)
-    for number in _maybe_hidden(drafts, boxes):
+    for number in _maybe_hidden(drafts, boxes, settings):
         draft = drafts[number]
         own = coverage.of_all(draft.dense)
         left = np.ones(len(own), bool)
-        for later in range(number + 1, len(drafts)):
-            if drafts[later].dense and _shared(boxes[number], boxes[later]) > 0:
-                left &= ~inside(own, coverage.of_all(drafts[later].dense))
+        meets = np.flatnonzero(_shared(boxes[number], boxes[number + 1 :]) > 0) + number + 1
+        for later in meets.tolist():
+            left[left] &= ~inside(own[left], coverage.of_all(drafts[later].dense))
         if left.mean() < settings.hidden_share:
             draft.hidden = True
             draft.layer = max(draft.layer, 1)
@@ -138,13 +138,14 @@ def _shared(a: FloatArray, b: FloatArray) -> FloatArray:
     return area
 
 
-def _maybe_hidden(drafts: list[Draft], boxes: FloatArray) -> list[int]:
+def _maybe_hidden(drafts: list[Draft], boxes: FloatArray, settings: Settings) -> list[int]:
     """Fills whose box the boxes of later objects could cover, judged by area alone."""
     maybe = []
     for number, draft in enumerate(drafts):
-        if draft.kind == Kind.FILL and draft.dense:
+        many = sum(p.strokes for p in draft.dense) >= settings.hidden_strokes
+        if draft.kind == Kind.FILL and many:
             own = float(_shared(boxes[number], boxes[number]))
             later = float(_shared(boxes[number], boxes[number + 1 :]).sum())
-            if later > 0.5 * own:
+            if later > settings.hidden_boxes * own:
                 maybe.append(number)
     return maybe

@@ -35,14 +35,15 @@ class Leg:
         return self.stop - self.start
 
 
-def travel_under_fill(xy: FloatArray, settings: Settings) -> BoolArray:
+def travel_under_fill(xy: FloatArray, rows_from: int, settings: Settings) -> BoolArray:
     """Which points of a fill's underlay are travel.
 
     ``xy`` runs from the first point of the underlay to the first point of the cover; the result
-    is one shorter. Closed edge runs and crossing rows with their edge steps are underlay.
+    is one shorter. From point ``rows_from`` on there are crossing rows for sure. Closed edge runs
+    and crossing rows with their edge steps are underlay.
     """
     travel = np.zeros(max(len(xy) - 1, 0), bool)
-    rings = find_rings(xy, settings)
+    rings = find_rings(xy[: rows_from + 1], settings)
     for (_, stop), (start, _) in pairwise([(0, 0), *rings]):
         travel[stop + 1 : start] = start - stop > 1 and start > 0 and stop > 0
     ring = rings[-1][1] if rings else 0

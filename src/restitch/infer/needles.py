@@ -63,7 +63,9 @@ def read_needles(stream: Stream, settings: Settings) -> Needles:
 def _overlong_stitches(stream: Stream, record: IndexArray, settings: Settings) -> IndexArray:
     """Needle points reached by one stitch that the format could only write with jumps before it."""
     gap = np.flatnonzero(np.diff(record) > 1) + 1
-    other = (stream.command != Command.JUMP) & (stream.command != Command.STITCH)
+    # some readers see a trim before every jump; a true move ends on its stitch, so it stays a cut
+    carries = (Command.STITCH, Command.JUMP, Command.TRIM)
+    other = ~np.isin(stream.command, carries)
     seen = np.concatenate([[0], np.cumsum(other)])
     gap = gap[seen[record[gap]] == seen[record[gap - 1]]]
     start, end = stream.xy[record[gap - 1]] / UNITS_PER_MM, stream.xy[record[gap]] / UNITS_PER_MM

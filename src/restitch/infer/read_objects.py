@@ -5,6 +5,7 @@ from __future__ import annotations
 from restitch.infer.assemble import assemble
 from restitch.infer.body import body_points, find_ends
 from restitch.infer.cells import Coverage, Grid
+from restitch.infer.confidence import rate
 from restitch.infer.draft import Draft, Marks
 from restitch.infer.grouping import Grouper
 from restitch.infer.kinds import count_votes
@@ -49,4 +50,5 @@ def infer(stream: Stream, settings: Settings | None = None) -> tuple[SewnObject,
         drafts, [int(needles.block[strokes.point[d.p0]]) for d in drafts], strokes, settings
     )
     find_hidden(drafts, strokes, Grid.over(needles.xy_mm, settings.paint_cell_mm), settings)
+    rate(drafts, strokes, labels, votes, settings)
     return assemble(needles, ends, strokes, drafts, marks)

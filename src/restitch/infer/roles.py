@@ -8,7 +8,7 @@ from restitch.infer.cells import Coverage, inside
 from restitch.infer.draft import TOP, TRAVEL, UNDERLAY, Draft, Marks
 from restitch.infer.kinds import Votes
 from restitch.infer.legs import travel_under_fill
-from restitch.infer.piece import Piece
+from restitch.infer.piece import Look, Piece
 from restitch.infer.settings import Settings
 from restitch.infer.strokes import Strokes
 from restitch.model import BoolArray, FloatArray, Kind
@@ -39,10 +39,20 @@ def _mark_fill(
         first, last = dense[0], dense[-1]
         marks.role[start : first.p0] = UNDERLAY
         lead = strokes.xy_mm[start : first.p0 + 1]
-        marks.role[start : first.p0][travel_under_fill(lead, settings)] = TRAVEL
+        travel = travel_under_fill(lead, _rows_from(draft, start, first, settings), settings)
+        marks.role[start : first.p0][travel] = TRAVEL
         stop = draft.p1 if last is draft.dense[-1] else last.p1
         across = travel_across_rows(strokes.xy_mm[first.p0 : stop], axis, pitch, settings)
         marks.role[first.p0 : stop] = np.where(across, TRAVEL, TOP)
+
+
+def _rows_from(draft: Draft, start: int, cover: Piece, settings: Settings) -> int:
+    """Where the crossing rows under a cover begin, counted from ``start``."""
+    for piece in draft.pieces:
+        rows = piece.look == Look.OPEN and piece.strokes >= settings.lattice_strokes
+        if rows and start <= piece.p0 < cover.p0:
+            return piece.p0 - start
+    return cover.p0 - start
 
 
 def row_pitch(dense: list[Piece], strokes: Strokes, axis: float) -> float:

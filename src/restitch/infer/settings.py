@@ -39,7 +39,7 @@ class Settings:
     """Needle points looked at from each end of a chain."""
     tie_stitch_mm: float = 1.15
     """Stitches of a tie are at most this long ..."""
-    tie_reach_mm: float = 1.05
+    tie_reach_mm: float = 1.15
     """... and stay within this distance of the end."""
     tie_return_mm: float = 0.33
     """A tie comes back to within this distance of its first point."""
@@ -153,6 +153,10 @@ class Settings:
     lattice_from_mm: float = 1.65
     lattice_to_mm: float = 12.0
     """... and this pitch apart;"""
+    lattice_row_stitches: float = 1.8
+    """Crossing rows of more stitches than this ..."""
+    lattice_rows_vote: float = 1.0
+    """... add so many: no satin has such an underlay."""
     ring_vote: float = 0.1
     """A closed edge run under the cover adds so many."""
     zigzag_crossing: float = 0.2
@@ -173,6 +177,10 @@ class Settings:
     """Cells in which coverage is compared."""
     dense_mm: float = 0.3
     """Same-side steps below this leave no hole when every second stroke is sampled."""
+    cover_strokes: int = 4
+    """Fewer dense strokes on their own are no cover where the chain has a longer ladder ..."""
+    cover_points: int = 20
+    """... or more needle points than this."""
     same_axis: float = 0.12
     """Sections of one fill agree within this angle, radians ..."""
     same_axis_few: float = 0.9
@@ -188,6 +196,8 @@ class Settings:
     """So many points between two dense pieces are real underlay."""
     continue_gap_mm: float = 0.6
     """A ladder goes on across a gap up to this."""
+    corner_gap: float = 0.75
+    """... or this many widths, round a corner."""
     ring_points: int = 6
     """Fewest points of a closed edge run."""
     ring_close_mm: float = 0.3
@@ -259,5 +269,29 @@ class Settings:
     """Cells in which later stitching hides earlier; not finer than the samples."""
     paint_step_mm: float = 0.3
     """Samples along strokes there."""
+    hidden_boxes: float = 0.9
+    """Only fills whose box later boxes could cover to this share are looked at."""
+    hidden_strokes: int = 10
+    """... and only those of at least so many strokes."""
     hidden_share: float = 0.04
     """A fill of which less than this share of its cells shows is hidden."""
+
+    # --- confidence: log-odds that an object is read right, fitted on generated designs ---
+    sure_base: float = 0.0
+    sure_margin: float = 0.0
+    """Times the mean margin of its labels, 0..1."""
+    sure_doubt: float = 0.0
+    """Times the share of doubtful strokes."""
+    sure_size: float = 0.0
+    """Times the log of its strokes, 1 at a hundred."""
+    sure_kind: float = 0.0
+    """Times how far the votes are from the border between fill and satin, 0..1."""
+    sure_thin: float = 0.0
+    """Where its strokes are shorter than `thin_mm`."""
+    sure_mixed: float = 0.0
+    """Times the share of strokes that vote against its kind."""
+    sure_run: float = 0.0
+    """Where it is a run."""
+    thin_mm: float = 0.75
+    doubt_margin: float = 1.0
+    """A label with a smaller margin is doubtful."""
