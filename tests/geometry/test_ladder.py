@@ -96,4 +96,5 @@ def test_all_points_in_one_hole_do_not_fail():
 def test_turning_the_cloth_changes_no_measure(angle):
     flat = fill(20, 8, 0.4)
     rows = ladder(turned(flat.astype(float), angle).round().astype(np.int32))
-    assert rows.fill_spacing_mm == pytest.approx(ladder(flat).fill_spacing_mm, abs=0.02)
+    # turned points are rounded to the file's 0.1 mm again: a third of that step is what is left
+    assert rows.fill_spacing_mm == pytest.approx(ladder(flat).fill_spacing_mm, abs=0.033)
