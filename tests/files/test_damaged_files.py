@@ -171,6 +171,19 @@ def test_a_file_without_sewing_is_refused():
     assert "one hole" in refusal(csv_of(("STITCH", 7, 7), ("JUMP", 30, 0), ("STITCH", 7, 7)), "csv")
 
 
+def shv_file(stitches, counted):
+    """An SHV file of one colour."""
+    head = b"Embroidery disk design".ljust(0x56) + b"\x04Quay" + bytes([2, 2]) + bytes(2 + 4)
+    table = struct.pack(">IB9x", counted, 3)[:-2]
+    return head + b"\x01" + bytes(18) + table + b"\x05\xfd" * stitches
+
+
+def test_a_cut_shv_is_noticed():
+    assert len(decode(shv_file(40, 40), "shv", "a").stitch_index) == 40
+    assert "counts 40" in refusal(shv_file(20, 40), "shv")
+    assert any("missing" in w for w in decode(shv_file(39, 40), "shv", "a").warnings)
+
+
 def test_stitches_after_the_end_are_refused():
     data = csv_of(("STITCH", 0, 0), ("STITCH", 20, 0), ("END", 20, 0), ("STITCH", 40, 0))
     assert "follow the end" in refusal(data, "csv")

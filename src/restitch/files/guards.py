@@ -157,9 +157,10 @@ def _before_shv(data: bytes) -> tuple[str, ...]:
         raise Damaged("ends early (the table of colours is cut off)")
     rows = (table + 14 * k for k in range(colours))
     units = sum(int.from_bytes(data[r : r + 4], "big") for r in rows)
-    if stitches + 2 * units > len(data) + 2:
+    short = stitches + 2 * units - len(data)
+    if short > 2:
         raise Damaged(f"ends early (the header counts {units:,} stitches)")
-    return ()
+    return ("the last stitch of the header's count is missing",) if short > 0 else ()
 
 
 def _after_dst(data: bytes, stopped: int, records: int) -> tuple[str, ...]:
