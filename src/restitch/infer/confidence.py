@@ -27,7 +27,7 @@ def rate(
             settings.sure_base,
             settings.sure_margin,
             settings.sure_doubt,
-            settings.sure_size,
+            settings.sure_few,
             settings.sure_kind,
             settings.sure_thin,
             settings.sure_mixed,
@@ -45,7 +45,7 @@ def signs(
     """(8,) what speaks for and against a draft, in the order of the settings."""
     top = [p for p in draft.top if p.strokes]
     if not top:
-        return np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0])
+        return np.array([1.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0])
     margin = np.concatenate([labels.margin[p.s0 : p.s1] for p in top])
     length = np.concatenate([np.hypot(*strokes.chord[p.s0 : p.s1].T) for p in top])
     is_run = draft.kind == Kind.RUN
@@ -56,10 +56,10 @@ def signs(
             1.0,
             float(np.minimum(margin / FULL_MARGIN, 1.0).mean()),
             float(np.mean(margin < settings.doubt_margin)),
-            min(float(np.log(len(margin) + 1) / np.log(100)), 1.0),
+            0.0 if is_run else max(0.0, 1.0 - len(margin) / settings.few_strokes),
             0.0 if is_run else min(clear, 1.0),
-            float(np.median(length) < settings.thin_mm),
-            0.0 if is_run else votes.against(top, fill),
+            0.0 if is_run else float(np.median(length) < settings.thin_mm),
+            0.0 if is_run else min(votes.against(top, fill) / settings.many_against, 1.0),
             float(is_run),
         ]
     )

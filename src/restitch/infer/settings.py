@@ -277,21 +277,23 @@ class Settings:
     """A fill of which less than this share of its cells shows is hidden."""
 
     # --- confidence: log-odds that an object is read right, fitted on generated designs ---
-    sure_base: float = 0.0
-    sure_margin: float = 0.0
+    sure_base: float = -2.89
+    sure_margin: float = 8.09
     """Times the mean margin of its labels, 0..1."""
-    sure_doubt: float = 0.0
+    sure_doubt: float = -0.1
     """Times the share of doubtful strokes."""
-    sure_size: float = 0.0
-    """Times the log of its strokes, 1 at a hundred."""
-    sure_kind: float = 0.0
+    sure_few: float = -8.13
+    """Times how far its strokes fall short of `few_strokes`, 0..1."""
+    sure_kind: float = 2.08
     """Times how far the votes are from the border between fill and satin, 0..1."""
-    sure_thin: float = 0.0
+    sure_thin: float = 0.11
     """Where its strokes are shorter than `thin_mm`."""
-    sure_mixed: float = 0.0
-    """Times the share of strokes that vote against its kind."""
-    sure_run: float = 0.0
+    sure_mixed: float = -4.62
+    """Times the share of strokes that vote against its kind, 1 at `many_against`."""
+    sure_run: float = 4.35
     """Where it is a run."""
+    few_strokes: float = 14.0
+    many_against: float = 0.2
     thin_mm: float = 0.75
     doubt_margin: float = 1.0
     """A label with a smaller margin is doubtful."""
