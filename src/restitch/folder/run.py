@@ -56,11 +56,17 @@ def fix_folder(
     else:
         make_folder(target)
         with Journal(target) as journal:
-            for folder in sorted({job.target.parent for job in jobs}):
-                clear_leftovers(folder)
+            _clear(jobs)
             for result in do_jobs(jobs, journal, work, run):
                 told(result)
+            _clear(jobs)  # a worker that died may have left one behind
     return Summary(tuple(sorted(told.results, key=lambda r: r.path)))
+
+
+def _clear(jobs: tuple[Job, ...]) -> None:
+    """Remove unfinished files of this or an earlier run from the target folders."""
+    for folder in sorted({job.target.parent for job in jobs}):
+        clear_leftovers(folder)
 
 
 class _Progress:
