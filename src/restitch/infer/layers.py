@@ -20,16 +20,22 @@ def mark_raised(draft: Draft, marks: Marks, coverage: Coverage, settings: Settin
     cells = [coverage.of(p) for p in draft.dense]
     above = [0] * len(cells)
     for k in range(len(cells) - 2, -1, -1):
+        few = draft.dense[k].points < settings.raised_points
         over = [
-            j
+            above[j]
             for j in range(k + 1, len(cells))
-            if overlap(cells[k], cells[j])[0] > settings.raised_share
+            if _lies_under(overlap(cells[k], cells[j]), few, settings)
         ]
-        if over:
-            above[k] = 1 + max(above[j] for j in over)
+        above[k] = 1 + max(over) if over else 0
     for piece, layer in zip(draft.dense, above, strict=True):
         marks.layer[piece.p0 : piece.p1] = layer
     _mark_between(draft, marks, above, settings)
+
+
+def _lies_under(shares: tuple[float, float], few: bool, settings: Settings) -> bool:
+    """Whether a piece is a layer under another: it lies in it, and is no mere stub of it."""
+    under, over = shares
+    return under > settings.raised_share and (not few or over > settings.raised_least)
 
 
 def _mark_between(draft: Draft, marks: Marks, above: list[int], settings: Settings) -> None:

@@ -69,6 +69,8 @@ def _steadied(raw: FloatArray, joined: BoolArray, settings: Settings) -> FloatAr
 
 def mean_of_five(value: FloatArray, valid: BoolArray) -> FloatArray:
     """Mean over each row and its two neighbours on either side, as far as they are valid."""
+    if not len(value):
+        return value
     window = np.ones(5)
     total = np.convolve(np.where(valid, value, 0.0), window)[2:-2]
     count = np.convolve(valid.astype(float), window)[2:-2]

@@ -249,6 +249,10 @@ class Settings:
     # --- surplus ---
     raised_share: float = 0.65
     """A layer is surplus if a later one of its object covers this share of it."""
+    raised_points: int = 9
+    """With fewer points than this it must also make up ..."""
+    raised_least: float = 0.2
+    """... this share of the one above."""
     copy_centre_mm: float = 0.5
     """Copies have their centres this near,"""
     copy_count: float = 0.06
