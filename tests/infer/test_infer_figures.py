@@ -6,6 +6,8 @@ stitches per centimetre of satin by width, lines per inch, and stitches per squa
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -33,7 +35,7 @@ def test_e1_a_50_mm_column_at_0_40_has_250_penetrations() -> None:
     assert found.column_width_mm == pytest.approx(3.0, abs=0.1)
 
 
-@pytest.mark.parametrize("spacing, per_cm, per_inch", [(0.40, 50, 127)])
+@pytest.mark.parametrize(("spacing", "per_cm", "per_inch"), [(0.40, 50, 127)])
 def test_e2_stitches_per_centimetre_and_inch(spacing, per_cm, per_inch) -> None:
     _, found = only(column(length=10.0, spacing=spacing))
     assert found.by_role["top"] + found.by_role["tie"] == pytest.approx(per_cm, abs=1)
@@ -41,7 +43,7 @@ def test_e2_stitches_per_centimetre_and_inch(spacing, per_cm, per_inch) -> None:
 
 
 @pytest.mark.parametrize(
-    "per_cm, width, spacing",
+    ("per_cm", "width", "spacing"),
     [
         (44, 2.0, 0.455), (47, 2.0, 0.426), (50, 2.0, 0.400),
         (53, 6.0, 0.377), (57, 6.0, 0.351), (60, 6.0, 0.333),
@@ -53,13 +55,13 @@ def test_e3_e4_spacing_implied_by_stitches_per_centimetre(per_cm, width, spacing
     assert found.spacing_mm == pytest.approx(spacing, abs=0.012)
 
 
-@pytest.mark.parametrize("lines, spacing", [(63.5, 0.400), (60, 0.423), (65, 0.391)])
+@pytest.mark.parametrize(("lines", "spacing"), [(63.5, 0.400), (60, 0.423), (65, 0.391)])
 def test_e5_lines_per_inch(lines: float, spacing: float) -> None:
     _, found = only(column(length=40.0, spacing=INCH / lines))
     assert found.spacing_mm == pytest.approx(spacing, abs=0.01)
 
 
-@pytest.mark.parametrize("per_inch, step", [(12, 2.12), (18, 1.41)])
+@pytest.mark.parametrize(("per_inch", "step"), [(12, 2.12), (18, 1.41)])
 def test_e6_applique_zigzag_is_open(per_inch: int, step: float) -> None:
     """12 to 18 stitches an inch: that far from stitch to stitch, twice it from side to side."""
     obj, found = only(column(length=60.0, width=4.0, spacing=2 * INCH / per_inch))
@@ -68,7 +70,9 @@ def test_e6_applique_zigzag_is_open(per_inch: int, step: float) -> None:
     assert found.spacing_mm / 2 == pytest.approx(step, rel=0.03)
 
 
-@pytest.mark.parametrize("stitch, per_sq_inch", [(3.0, 1075), (3.5, 922), (4.0, 806), (5.0, 645)])
+@pytest.mark.parametrize(
+    ("stitch", "per_sq_inch"), [(3.0, 1075), (3.5, 922), (4.0, 806), (5.0, 645)]
+)
 def test_e7_e8_e9_stitches_per_square_inch_of_fill(stitch: float, per_sq_inch: int) -> None:
     """(25.4 / 0.20) (25.4 / stitch): rows lie at half the spacing. Published tariffs of 710 to
     1,032 a square inch (110 to 160 per cm2) and 3 x 313 fit this reading, not the other."""
@@ -92,7 +96,7 @@ def test_a_fill_knows_its_angle(degrees: int) -> None:
 def test_a_bean_stitch_is_a_run_of_three_passes() -> None:
     line = run([(0, 0), (30, 4), (60, 0)], stitch=2.5)
     bean = [line[0]]
-    for a, b in zip(line, line[1:], strict=False):
+    for a, b in itertools.pairwise(line):
         bean += [b, a, b]
     obj, found = only(np.array(bean))
     assert obj.kind is Kind.RUN

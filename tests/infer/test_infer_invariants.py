@@ -82,7 +82,7 @@ def signature(objects) -> list[tuple]:
 @given(st.integers(-5000, 5000), st.integers(-5000, 5000))
 def test_where_the_design_lies_does_not_matter(dx: int, dy: int) -> None:
     stream = case("rowing", 4).stream()
-    there = infer(moved(stream, lambda xy: xy + [dx, dy]))
+    there = infer(moved(stream, lambda xy: xy + np.array([dx, dy])))
     kinds = [(o.kind, o.start, o.stop) for o in infer(stream)]
     # cells of the overlap tests shift with the frame, so a doubtful point may change its role
     assert [(o.kind, o.start, o.stop) for o in there] == kinds
