@@ -12,6 +12,8 @@ from restitch.infer.ties import tie_length
 from restitch.model import UNITS_PER_MM, BoolArray, Command, FloatArray, IntArray, Stream, read_only
 
 IndexArray = NDArray[np.intp]
+HALTS = (Command.STOP, Command.COLOR_CHANGE, Command.NEEDLE_SET)
+"""Commands at which the operator or the needle steps in: nothing belongs together across them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,6 +26,8 @@ class Needles:
     """(n,) record index in the stream."""
     block: IntArray
     """(n,) colour block."""
+    section: IntArray
+    """(n,) counts the halts before each point: stops and colour changes."""
     chain: IndexArray
     """(n,) number of the chain: stitches sewn one after another without a break."""
     first: IndexArray
@@ -54,6 +58,7 @@ def read_needles(stream: Stream, settings: Settings) -> Needles:
         xy_mm=read_only(xy_mm),
         record=read_only(record),
         block=read_only(stream.block_of_record[record]),
+        section=read_only(np.cumsum(np.isin(stream.command, HALTS), dtype=np.int32)[record]),
         chain=read_only(np.cumsum(cut) - 1),
         first=read_only(first),
         stop=read_only(np.append(first[1:], len(record))),

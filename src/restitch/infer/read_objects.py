@@ -12,6 +12,7 @@ from restitch.infer.kinds import count_votes
 from restitch.infer.label import label_strokes
 from restitch.infer.layers import find_copies, find_hidden, mark_raised
 from restitch.infer.links import find_links
+from restitch.infer.loose_underlay import join_loose_underlay
 from restitch.infer.needles import read_needles
 from restitch.infer.pieces import find_pieces
 from restitch.infer.roles import mark_roles
@@ -42,6 +43,7 @@ def infer(stream: Stream, settings: Settings | None = None) -> tuple[SewnObject,
     drafts: list[Draft] = []
     for chain in find_pieces(strokes, labels, settings):
         drafts += grouper.drafts(chain)
+    drafts = join_loose_underlay(drafts, needles.section[strokes.point], coverage, settings)
     marks = Marks.blank(len(strokes.point))
     for draft in drafts:
         mark_roles(draft, marks, votes, coverage, settings)

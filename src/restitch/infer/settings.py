@@ -194,6 +194,10 @@ class Settings:
     """... and this much of the other."""
     underlay_points: int = 3
     """So many points between two dense pieces are real underlay."""
+    loose_covered: float = 0.85
+    """A run of its own that the next object covers to this share is its underlay ..."""
+    loose_points: int = 45
+    """... unless it has more points: then it may be a placement or tack-down line."""
     continue_gap_mm: float = 0.6
     """A ladder goes on across a gap up to this."""
     corner_gap: float = 0.75
@@ -249,7 +253,7 @@ class Settings:
     # --- surplus ---
     raised_share: float = 0.65
     """A layer is surplus if a later one of its object covers this share of it."""
-    raised_points: int = 9
+    raised_points: int = 14
     """With fewer points than this it must also make up ..."""
     raised_least: float = 0.2
     """... this share of the one above."""

@@ -1,0 +1,42 @@
+"""Underlay that a jump or trim parts from what covers it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from restitch.infer.cells import Coverage, inside
+from restitch.infer.draft import Draft
+from restitch.infer.settings import Settings
+from restitch.model import IntArray
+
+
+def join_loose_underlay(
+    drafts: list[Draft], section: IntArray, coverage: Coverage, settings: Settings
+) -> list[Draft]:
+    """Give a run that the very next object covers to that object, as underlay.
+
+    ``section`` (m,) counts the halts before each body point; a line sewn before a stop (placement,
+    tack-down) stays what it is.
+    """
+    joined: list[Draft] = []
+    for draft in drafts:
+        while joined and _lies_under(joined[-1], draft, section, coverage, settings):
+            draft.pieces = joined.pop().pieces + draft.pieces
+        joined.append(draft)
+    return joined
+
+
+def _lies_under(
+    run: Draft, cover: Draft, section: IntArray, coverage: Coverage, settings: Settings
+) -> bool:
+    if run.dense or run.open or not cover.dense or run.p1 != cover.p0:
+        return False
+    if section[run.p0] != section[cover.p0]:
+        return False
+    if run.p1 - run.p0 > settings.loose_points:
+        return False
+    own = [coverage.of(p) for p in run.pieces if p.strokes]
+    if not own:
+        return False
+    covered = inside(np.unique(np.concatenate(own)), coverage.of_all(cover.dense))
+    return float(covered.mean()) > settings.loose_covered
