@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from restitch.fabrics import default_profile
+from restitch.model import Thread
 from restitch.report.page import page_of
 from restitch.rescue_file import Settings, rescue_file
 
@@ -123,6 +124,21 @@ def test_worksheet_prints_on_one_page_with_a_true_scale_bar(tab):
     # the bar spans 1000 of 1020 units; CSS has 96 px to the inch
     width = tab.locator(".scale-bar").bounding_box()["width"] * 25.4 / 96 * 1000 / 1020
     assert width == pytest.approx(100.0, rel=0.01)
+
+
+def test_fifteen_colours_still_print_on_one_page(browser, outcome, tmp_path):
+    threads = tuple(Thread(0x101010 * n, f"thread {n}", str(1000 + n), "maker") for n in range(15))
+    block = outcome.report.after["blocks"][0]
+    after = {**outcome.report.after, "blocks": [{**block, "block": n} for n in range(15)]}
+    result = replace(outcome.result, threads=threads)
+    report = replace(outcome.report, after=after)
+    path = tmp_path / "fifteen.html"
+    path.write_text(page_of(replace(outcome, report=report, result=result)), "utf-8")
+    page = browser.new_page()
+    page.goto(path.as_uri())
+    assert page.locator(".colours tbody tr").count() == 15
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True))) == 1
+    page.close()
 
 
 def test_text_from_a_file_cannot_run_script(browser, outcome, tmp_path):
