@@ -23,7 +23,9 @@ def mark_roles(
         return
     first, last = draft.dense[0], draft.dense[-1]
     marks.role[first.p0 : last.p1] = TOP
-    marks.role[last.p1 : draft.p1] = TRAVEL
+    # a few points after the last rung are its end; a longer way leads elsewhere
+    tail = draft.p1 - last.p1
+    marks.role[last.p1 : draft.p1] = TOP if tail <= settings.tail_points else TRAVEL
     if draft.kind == Kind.FILL:
         _mark_fill(draft, marks, coverage.strokes, votes, settings)
     else:

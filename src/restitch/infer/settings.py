@@ -247,6 +247,8 @@ class Settings:
     """... where its stitches go across by more than rounding ..."""
     off_level_pitch: float = 1.0
     """... and the step to the next row, in row pitches."""
+    tail_points: int = 6
+    """Up to so many points after a column's last rung are still its cover."""
     lead_travel_mm: float = 3.5
     """Points outside the column that lead to it over more than this are travel."""
 
