@@ -28,9 +28,8 @@ from restitch.look import (
 from restitch.look.bits import Plane
 from restitch.look.difference import lost_and_won
 from restitch.look.evidence import exchanged
-from restitch.model import Change, SewnObject, State, Stream
+from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
-from restitch.report.model import LookKept, OrderFacts
 from restitch.rounds import (
     Round,
     picture,

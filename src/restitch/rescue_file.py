@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
-from restitch.model import Stream
-from restitch.report.model import FileFacts, OrderFacts, Outcome, Report
+from restitch.model import OrderFacts, Stream
+from restitch.report.model import FileFacts, Outcome, Report
 
 if TYPE_CHECKING:
     from restitch.fabrics.threads import ListedThread
@@ -54,7 +54,7 @@ def rescue_file(
     Raises `UnreadableError`, `WriteError`, `UsageError` or `RefusedError`; then nothing new
     remains. The source is hashed before and after: it is never changed.
     """
-    from restitch.files import check_target, digest, encode, read_stream, write_bytes
+    from restitch.files import check_target, digest, read_stream, write_bytes
     from restitch.pipeline import rescue
 
     if target is not None and not dry_run:
@@ -65,7 +65,7 @@ def rescue_file(
     _check_writable(target, extension)
     found = rescue(stream, settings.profile, settings.vetoed, extension)
     _check_look(found, source, settings)
-    data, warnings = _bytes_of(found, source, extension, encode, target)
+    data, warnings = _bytes_of(found, source, extension, target)
     written = None
     if target is not None and not dry_run:
         write_bytes(data, target, source=source, replace=settings.replace)
@@ -102,10 +102,12 @@ def _check_look(found: Rescue, source: Path, settings: Settings) -> None:
         )
 
 
-def _bytes_of(  # type: ignore[no-untyped-def]
-    found: Rescue, source: Path, extension: str, encode, target: Path | None
+def _bytes_of(
+    found: Rescue, source: Path, extension: str, target: Path | None
 ) -> tuple[bytes, tuple[str, ...]]:
     """The source's own bytes where nothing changed and the format stays, else the encoded."""
+    from restitch.files import encode
+
     if found.sound and extension == found.source.format:
         return source.read_bytes(), ()
     try:
@@ -113,6 +115,13 @@ def _bytes_of(  # type: ignore[no-untyped-def]
     except WriteError as error:
         raise WriteError(f"{target or source}: {error}") from None
     return encoded.data, encoded.warnings
+
+
+def _figures(stream: Stream, profile: Profile) -> dict[str, Any]:
+    """The figures of a stream on the profile's machine, as plain values."""
+    from restitch.measure import measure
+
+    return measure(stream, profile.machine, profile.limits, speed_spm=profile.speed_spm).as_dict()
 
 
 def _report(
@@ -124,13 +133,9 @@ def _report(
     warnings: tuple[str, ...],
 ) -> Report:
     from restitch.check import check
-    from restitch.measure import measure
 
     profile = settings.profile
-    figures = [
-        measure(s, profile.machine, profile.limits, speed_spm=profile.speed_spm).as_dict()
-        for s in (found.source, found.result)
-    ]
+    before, after = (_figures(s, profile) for s in (found.source, found.result))
     outcome = Outcome.SOUND if found.sound else Outcome.PREVIEW if dry_run else Outcome.FIXED
     return Report(
         outcome=outcome,
@@ -138,8 +143,8 @@ def _report(
         output=written,
         profile=profile,
         fabric_note=settings.fabric_note,
-        before=figures[0],
-        after=figures[1],
+        before=before,
+        after=after,
         objects=len(found.objects),
         changes=found.changes,
         findings=check(found.source, found.objects, profile),
@@ -153,15 +158,11 @@ def compare_files(first: Path, second: Path, settings: Settings) -> Outcomes:
     """Report how the second file differs from the first, in the terms of a fix report."""
     from restitch.files import digest, read_stream
     from restitch.infer import infer
-    from restitch.measure import measure
     from restitch.pipeline import look_of_pair
 
     streams = [_with_listed(read_stream(p), settings) for p in (first, second)]
     profile = settings.profile
-    figures = [
-        measure(s, profile.machine, profile.limits, speed_spm=profile.speed_spm).as_dict()
-        for s in streams
-    ]
+    before, after = (_figures(s, profile) for s in streams)
     facts = [
         FileFacts(str(p), s.format, digest(p), p.stat().st_size, s.name)
         for p, s in zip((first, second), streams, strict=True)
@@ -172,16 +173,11 @@ def compare_files(first: Path, second: Path, settings: Settings) -> Outcomes:
         output=facts[1],
         profile=profile,
         fabric_note=settings.fabric_note,
-        before=figures[0],
-        after=figures[1],
+        before=before,
+        after=after,
         objects=len(infer(streams[0])),
         look=look_of_pair(*streams),
         order=OrderFacts(),
         warnings=streams[0].warnings + streams[1].warnings,
     )
     return Outcomes(report, streams[0], None, streams[1])
-
-
-def only_fixes(settings: Settings, fixes: frozenset[str]) -> Settings:
-    """Return the settings with just these fixes."""
-    return replace(settings, profile=replace(settings.profile, fixes=fixes))

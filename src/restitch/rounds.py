@@ -27,9 +27,8 @@ from restitch.look import (
 )
 from restitch.look.evidence import exchanged
 from restitch.look.trades import Trade, trades
-from restitch.model import Change, IntArray, SewnObject, State, Stream
+from restitch.model import Change, IntArray, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, Emission, emit, plan_of
-from restitch.report.model import OrderFacts
 
 MOST_RETRIES = 4
 """Times a round is sewn again without what the guard took back."""

@@ -8,11 +8,12 @@ from dataclasses import replace as changed
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from restitch.errors import ExitCode, UnreadableError, UsageError
+from restitch.errors import ExitCode, UsageError
 from restitch.fabrics import default_profile, fabric_note, load_decisions, load_profile
 from restitch.fabrics import threads as thread_lists
 from restitch.fabrics.model import FIXES, Profile
 from restitch.fabrics.toml_text import nearest
+from restitch.report.model import SCHEMA
 from restitch.rescue_file import Outcomes, Settings
 
 if TYPE_CHECKING:
@@ -133,7 +134,6 @@ def check_file(source: Path, settings: Settings, *, json: bool) -> None:
     findings = check(stream, infer(stream), settings.profile)
     if json:
         from restitch.report.document import finding_document
-        from restitch.report.model import SCHEMA
 
         _print_json(
             {
@@ -196,7 +196,7 @@ def show_fabrics(name: str | None, *, json: bool) -> None:
 
     if json:
         rows = fabrics() if name is None else (fabric(name),)
-        _print_json({"schema": 1, "fabrics": [plain(f) for f in rows]})
+        _print_json({"schema": SCHEMA, "fabrics": [plain(f) for f in rows]})
     elif name is None:
         print_fabrics(fabrics(), _console())
     else:
@@ -212,15 +212,9 @@ def show_profile(file: Path | None, fabric: str | None, *, json: bool) -> None:
     settings = settings_from(fabric, file)
     rows = describe(settings.profile)
     if json:
-        _print_json({"schema": 1, "profile": settings.profile.name, "rows": plain(rows)})
+        _print_json({"schema": SCHEMA, "profile": settings.profile.name, "rows": plain(rows)})
     else:
         print_profile(settings.profile.name, settings.fabric_note, rows, _console())
-
-
-def readable(source: Path) -> None:
-    """Raise `UnreadableError` unless the path exists."""
-    if not source.exists():
-        raise UnreadableError(f"{source}: no such file or folder")
 
 
 def _console() -> Console:

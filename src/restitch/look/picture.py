@@ -53,11 +53,6 @@ class Picture:
     slot_pixels: NDArray[np.int64]
     """(s,) visible pixels of each slot, without closing."""
 
-    @property
-    def covered_mm2(self) -> float:
-        """Area that shows thread, closed."""
-        return float(np.count_nonzero(self.classes)) / 100
-
     def visible_mm2(self) -> dict[int, float]:
         """Return the visible area of each object, without closing; hidden ones have 0."""
         area: dict[int, float] = {}

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from restitch.report.templates import page_text, rendered
 from restitch.rescue_file import Outcomes, Settings, rescue_file
 
 if TYPE_CHECKING:
@@ -56,17 +56,8 @@ def write_folder_page(
 
 def folder_page(summary: Summary, source: Path, pages: PageMaker) -> str:
     """Return the page over all files as HTML; paths and reasons are escaped."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
     from markupsafe import Markup
 
-    folder = files("restitch.report") / "page_files"
-    environment = Environment(
-        loader=FunctionLoader(lambda name: (folder / name).read_text("utf-8")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     ordered = sorted(
         summary.results, key=lambda r: (not r.failed, -r.saved.get("stitches", 0.0), r.path)
     )
@@ -81,14 +72,15 @@ def folder_page(summary: Summary, source: Path, pages: PageMaker) -> str:
         }
         for r in ordered
     ]
-    return environment.get_template("folder.html.j2").render(
+    return rendered(
+        "folder.html.j2",
         title=source.name or str(source),
         counts=summary.counts,
         totals={key: summary.saved.get(key, 0.0) for key in COLUMNS},
         columns=COLUMNS,
         rows=rows,
-        css=Markup((folder / "page.css").read_text("utf-8")),
-        js=Markup((folder / "folder.js").read_text("utf-8")),
+        css=Markup(page_text("page.css")),
+        js=Markup(page_text("folder.js")),
     )
 
 

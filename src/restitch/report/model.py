@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Any
 
 from restitch.fabrics.model import Profile
-from restitch.model import Change, Finding, State
+from restitch.model import Change, Finding, LookKept, OrderFacts, State
 
 SCHEMA = 1
 """Version of the JSON document; raised when a key changes its meaning."""
@@ -35,33 +35,6 @@ class FileFacts:
     size_bytes: int = 0
     name: str = ""
     """Design name stored in the file."""
-
-
-@dataclass(frozen=True, slots=True)
-class LookKept:
-    """How well the visible thread was kept; shares from 0 to 1, stack in thread layers."""
-
-    kept: float
-    bare: float
-    """Share of the source's covered area left bare."""
-    peak_before: float
-    peak_after: float
-    worst: float = 1.0
-    """Share kept of the worst object."""
-    worst_object: int | None = None
-    layering_excepted: bool = False
-    """True where a restored sewing order changed the picture on purpose (left out of `kept`)."""
-
-
-@dataclass(frozen=True, slots=True)
-class OrderFacts:
-    """What is known about the sewing order found."""
-
-    proved: bool = False
-    """The order is proved shortest."""
-    colour_changes_at_least: int | None = None
-    """No order of these objects has fewer colour changes."""
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

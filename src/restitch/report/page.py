@@ -6,7 +6,6 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterable
-from importlib.resources import files
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from restitch.model import Change, State, Stream
 from restitch.report.document import saved
 from restitch.report.model import CAUTIONS, Outcome, Report
 from restitch.report.packed import changed_points, packed_design, packed_stack
+from restitch.report.templates import page_text, rendered
 from restitch.report.text import FIX_TITLES, SAVINGS, warning_lines
 from restitch.report.worksheet import colour_rows, sheet_rows, true_size_picture
 from restitch.rescue_file import Outcomes
@@ -33,23 +33,14 @@ def write_page(found: Outcomes, path: Path, *, replace: bool = False) -> None:
 
 def page_of(found: Outcomes) -> str:
     """Return the page of a run as HTML. Whatever a file says is escaped."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
     from markupsafe import Markup
 
-    folder = files("restitch.report") / "page_files"
-    texts = {name: (folder / name).read_text("utf-8") for name in ("page.css", "page.js")}
-    environment = Environment(
-        loader=FunctionLoader(lambda name: (folder / name).read_text("utf-8")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    script = texts["page.js"]
+    script = page_text("page.js")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    return environment.get_template("page.html.j2").render(
+    return rendered(
+        "page.html.j2",
         **_words(found.report),
-        css=Markup(texts["page.css"]),
+        css=Markup(page_text("page.css")),
         js=Markup(script),
         script_hash=digest,
         data=Markup(_json(_data(found))),

@@ -12,8 +12,7 @@ from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
 from restitch.geometry.overlap import Pair, overlaps
-from restitch.model import Change, Kind, PlannedObject, State
-from restitch.report.model import OrderFacts
+from restitch.model import Change, Kind, OrderFacts, PlannedObject, State
 from restitch.sequence.account import layering_changes, links_change, sequence_change
 from restitch.sequence.body import bodies
 from restitch.sequence.cover import cover_of

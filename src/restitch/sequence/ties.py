@@ -19,17 +19,6 @@ REACH = 12
 """Points next to an end that a tie is laid along."""
 
 
-@dataclass(frozen=True, slots=True)
-class Secured:
-    """A plan with its thread ends locked."""
-
-    plan: Plan
-    trims: int
-    """Trims added."""
-    ties: int
-    """Ties added."""
-
-
 @dataclass(slots=True)
 class _Span:
     """Thread from one cut to the next: places (object, piece) in sewing order."""

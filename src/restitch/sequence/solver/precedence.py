@@ -62,16 +62,6 @@ def precedence_of(count: int, pairs: Iterable[tuple[int, int]]) -> Precedence:
     return Precedence(ahead, tuple(map(tuple, kept)), _bits(ahead), tuple(topological))
 
 
-def feasible(order: Iterable[int], precedence: Precedence) -> bool:
-    """Whether the order keeps every pair."""
-    sewn = 0
-    for x in order:
-        if precedence.before_bits[x] & ~sewn:
-            return False
-        sewn |= 1 << x
-    return True
-
-
 def _bits(lists: Iterable[Iterable[int]]) -> tuple[int, ...]:
     return tuple(sum(1 << y for y in members) for members in lists)
 
