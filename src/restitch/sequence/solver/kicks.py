@@ -17,8 +17,6 @@ class KickSettings:
     """Longest stretch of places that one kick disturbs."""
     options: float = 0.45
     """Share of kicks that change the options of one to three objects."""
-    turns: float = 0.05
-    """Share of kicks that turn a stretch round."""
     temperature: float = 6.0
     """A repair this much worse is kept with chance 1/e at first; falls to 0 with the kicks."""
 
@@ -51,10 +49,7 @@ def _kick(descent: Descent, random: Random, settings: KickSettings) -> float:
     what = random.random()
     if what < settings.options:
         return _other_options(descent, random)
-    low, middle, high = _stretch(descent, random, settings.window)
-    if what < settings.options + settings.turns:
-        return _turn(descent, low, high)
-    return _swap(descent, low, middle, high)
+    return _swap(descent, *_stretch(descent, random, settings.window))
 
 
 def _stretch(descent: Descent, random: Random, window: int) -> tuple[int, int, int]:
@@ -82,10 +77,6 @@ def _swap(descent: Descent, low: int, middle: int, high: int) -> float:
     descent.push_around(middle, high)
     tour.put(low, seq[middle:high] + seq[low:middle])
     return gain
-
-
-def _turn(descent: Descent, low: int, high: int) -> float:
-    return 0.0
 
 
 def _other_options(descent: Descent, random: Random) -> float:
