@@ -17,6 +17,8 @@ SOUND_SHARES = (0.85, 1.20)
 """Spacing within these shares of the fabric's is the file's own style."""
 OWN_STYLE_CAP = 1.10
 """The file's own style opens the target to this share of the fabric's at most."""
+STYLE_FROM = 1.04
+"""Nearer than this share the fabric's own pitch is the target: what was laid at it reads so."""
 DEAD_BAND = 0.05
 """A whole kind within this of the limit is decided for the file, all or none: rounding must not
 decide object by object."""
@@ -51,12 +53,11 @@ def spacing_verdicts(plan: Sequence[PlannedObject], profile: Profile) -> dict[in
     ):
         own = {i: m for i, m in measured.items() if kinds[i] is kind}
         target = _target(own, wanted)
-        limit = _limit(own, target)
         counts = {o.id: _top_stitches(o) for o in plan if o.id in own}
-        for i, (spacing, _) in own.items():
-            if spacing < limit:
-                spare = int(counts[i] * (1.0 - spacing / target))
-                found[i] = SpacingVerdict(round(spacing, 3), round(target, 3), spare)
+        for i in _too_dense(own, target):
+            spacing = own[i][0]
+            spare = int(counts[i] * (1.0 - spacing / target))
+            found[i] = SpacingVerdict(round(spacing, 3), round(target, 3), spare)
     return found
 
 
@@ -90,7 +91,22 @@ def _target(own: Mapping[int, tuple[float, int]], wanted_mm: float) -> float:
     low, high = SOUND_SHARES
     sound = [s for s, _ in own.values() if low * wanted_mm <= s <= high * wanted_mm]
     style = float(np.median(sound)) if sound else wanted_mm
-    return float(np.clip(style, wanted_mm, OWN_STYLE_CAP * wanted_mm))
+    if style < STYLE_FROM * wanted_mm:
+        return wanted_mm
+    return min(style, OWN_STYLE_CAP * wanted_mm)
+
+
+def _too_dense(own: Mapping[int, tuple[float, int]], target_mm: float) -> list[int]:
+    """Ids of the objects at fault, also once the worst of them are opened to the target: the file
+    put right must not be at fault by its own, new measure."""
+    pitch, found = dict(own), set[int]()
+    while True:
+        limit = _limit(pitch, target_mm)
+        more = {i for i, (spacing, _) in pitch.items() if spacing < limit}
+        if not more:
+            return [i for i in own if i in found]
+        found |= more
+        pitch |= {i: (target_mm, int(pitch[i][1] * pitch[i][0] / target_mm)) for i in more}
 
 
 def _limit(own: Mapping[int, tuple[float, int]], target_mm: float) -> float:
