@@ -24,10 +24,12 @@ class LetteringRules:
     """Strokes of one thread nearer than this make one letter."""
     letters: int = 3
     """Fewer alike in a row are no lettering."""
-    height_ratio: float = 1.35
-    """Letters of a row differ in height by less than this factor ..."""
+    height_ratio: float = 1.7
+    """Letters of a row differ in height by less than this factor (capitals and small ones) ..."""
     gap_heights: float = 1.2
     """... and stand no farther apart than this many heights ..."""
+    lap_heights: float = 0.3
+    """... nor lap by more than this ..."""
     level_heights: float = 0.35
     """... on one level, to this share of the height."""
 
@@ -54,15 +56,15 @@ class _Letter:
 def find(survey: Survey) -> Iterator[Finding]:
     """Yield a warning for each row of letters under the profile's smallest height.
 
-    Rows are read as they are sewn, upright in the design. Runs alone may be smaller
-    than columns: single-line letters hold down to three fifths of the height (3 mm for 5, GP2).
+    Rows are read as they are sewn, upright in the design; the tallest letter of a row tells its
+    height. Runs alone may be smaller than columns.
     """
     limits, rules = survey.profile.limits, LetteringRules()
     weight = survey.profile.machine.thread_wt
     for row in letter_rows(survey, rules):
         columns = any(letter.is_column for letter in row)
         least = limits.lettering_min_mm * (1.0 if columns else RUN_SHARE)
-        height = float(np.median([letter.height_mm for letter in row]))
+        height = max(letter.height_mm for letter in row)
         if height >= least - SLACK_MM:
             continue
         ids = [id_ for letter in row for id_ in letter.ids]
@@ -150,7 +152,8 @@ def _goes_on(row: Sequence[_Letter], letter: _Letter, rules: LetteringRules) -> 
     gap = max(letter.low_mm[0] - last.high_mm[0], last.low_mm[0] - letter.high_mm[0])
     apart = abs(float(letter.middle_mm[1] - last.middle_mm[1]))
     return bool(
-        -0.3 * height <= gap <= rules.gap_heights * height and apart <= rules.level_heights * height
+        -rules.lap_heights * height <= gap <= rules.gap_heights * height
+        and apart <= rules.level_heights * height
     )
 
 
