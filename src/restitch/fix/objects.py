@@ -27,9 +27,12 @@ def stitch_count(pieces: Iterable[Piece]) -> int:
 
 
 def may_touch(obj: PlannedObject, context: Context) -> bool:
-    """Whether a fix may change an object: read with confidence, no operator stop inside."""
+    """Whether a fix may change an object: read with confidence, no operator stop inside.
+
+    A stop that leads to the object stays before whatever its first stitch becomes.
+    """
     sure = obj.confidence >= context.profile.limits.confidence
-    return sure and not any(p.link is Link.STOP for p in obj.pieces)
+    return sure and not any(p.link is Link.STOP for p in obj.pieces[1:])
 
 
 def tops(obj: PlannedObject) -> list[Piece]:

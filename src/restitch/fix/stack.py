@@ -51,6 +51,8 @@ def run(plan: Plan, context: Context) -> PassResult:
         verdict = verdicts.get(obj.id)
         if verdict is None or not may_touch(obj, context):
             return None
+        if verdict.whole and obj.pieces[0].link is Link.STOP:
+            return None
         slim = None if verdict.whole else _slim(obj, context)
         return slim, _told(obj, slim, verdict, context)
 
