@@ -69,12 +69,19 @@ def find_rings(xy: FloatArray, settings: Settings) -> list[tuple[int, int]]:
     at, last = 0, 0
     while at < len(xy) - 3 and at - last <= settings.ring_search:
         stop = ring_stop(xy, at, settings)
-        if stop:
+        if stop and (not rings or _winding(xy[at : stop + 1]) < settings.ring_winding):
             rings.append((at, stop))
             at = last = stop
         else:
             at += 1
     return rings
+
+
+def _winding(xy: FloatArray) -> float:
+    """Sum of all turns of a path whichever way, in full turns: 1 for a convex ring."""
+    way = np.diff(xy, axis=0)
+    heading = np.arctan2(way[:, 1], way[:, 0])
+    return float(np.abs(np.angle(np.exp(1j * np.diff(heading)))).sum() / (2 * np.pi))
 
 
 def find_legs(xy: FloatArray, start: int, settings: Settings) -> list[Leg]:

@@ -210,6 +210,8 @@ class Settings:
     """... after at least this way, having turned round once, ..."""
     ring_sharpest: float = 2.9
     """... and nowhere right back, radians."""
+    ring_winding: float = 2.0
+    """The edge run of a hole turns so often at most, whichever way; crossing rows turn more."""
     ring_search: int = 25
     """Points after a ring (or the start) from which another may begin."""
 
