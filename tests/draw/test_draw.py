@@ -11,7 +11,11 @@ import pytest
 from PIL import Image
 
 from restitch.draw import VIEWS, draw, picture
+from restitch.draw.labels import labels
+from restitch.draw.objects import _neighbours, object_picture, told_apart
+from restitch.draw.scene import Page, Text
 from restitch.files import read_stream
+from restitch.infer import infer
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
@@ -54,3 +58,48 @@ def test_draw_writes_the_file(stream, tmp_path):
     target = tmp_path / "look.png"
     draw(stream, target)
     assert target.read_bytes()[:4] == b"\x89PNG"
+
+
+def boxes(items) -> np.ndarray:
+    texts = [item for item in items if isinstance(item, Text)]
+    half = [len(text.text) * text.size * 0.29 for text in texts]
+    return np.array(
+        [
+            (t.x - h, t.y - t.size / 2, t.x + h, t.y + t.size / 2)
+            for t, h in zip(texts, half, strict=True)
+        ]
+    )
+
+
+def test_labels_keep_out_of_each_others_way():
+    page = Page(0, 0, 400, 300, 0, 10)
+    crowd = np.random.default_rng(3).uniform(150, 230, (25, 2))
+    found = boxes(labels(page, crowd, [str(n) for n in range(25)], [(0, 0, 0)] * 25, (9, 9, 9)))
+    assert len(found) == 25
+    for n, box in enumerate(found):
+        apart = (found[:, :2] >= box[2:]) | (box[:2] >= found[:, 2:])
+        assert apart.any(axis=1).sum() == 24, n
+
+
+def test_labels_that_need_not_be_are_left_out_where_it_is_full():
+    page = Page(0, 0, 400, 300, 0, 10)
+    same = np.full((5, 2), 100.0)
+    found = labels(page, same, list("12345"), [(0, 0, 0)] * 5, (9, 9, 9), must=False)
+    assert [item.text for item in found] == ["1"]
+
+
+def test_every_object_is_numbered_or_named_as_hidden(stream):
+    objects = infer(stream)
+    root = ElementTree.fromstring(picture(stream, ".svg", "objects"))
+    words = [e.text for e in root.iter("{http://www.w3.org/2000/svg}text")]
+    hidden = " ".join(w for w in words if w.startswith("hidden"))
+    for obj in objects:
+        assert str(obj.id + 1) in words or str(obj.id + 1) in hidden.replace(",", "").split()
+
+
+def test_neighbours_get_different_colours(stream):
+    objects = infer(stream)
+    seen = object_picture(stream, objects)
+    number = told_apart(seen, objects, colours=24)
+    for one, beside in enumerate(_neighbours(seen, len(objects))):
+        assert not np.isin(number[one], number[beside])

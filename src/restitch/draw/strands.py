@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,8 +83,8 @@ def _offsets(width_px: float, per_px: float) -> FloatArray:
 def _lay(
     values: NDArray[np.int32],
     columns: int,
-    start: FloatArray,
-    step: FloatArray,
+    start: NDArray[Any],
+    step: NDArray[Any],
     block: NDArray[np.int32],
     across: FloatArray,
     page: Page,
@@ -91,26 +92,31 @@ def _lay(
 ) -> None:
     """Write colour and level of every sample; a later sample on a pixel wins (numpy keeps the
     last of equal indices)."""
+    start, step = start.astype(np.float32), step.astype(np.float32)
     length = np.hypot(step[:, 0], step[:, 1])
-    count = np.maximum(np.ceil(length / light.along_px), 1).astype(np.intp)
+    count = np.maximum(np.ceil(length / np.float32(light.along_px)), 1).astype(np.int32)
     of = np.repeat(np.arange(len(step)), count)
-    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[of]
+    nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+    share = (nth.astype(np.float32) + np.float32(0.5)) / count[of]
     unit = step / length[:, None]
     point = start[of] + step[of] * share[:, None]
-    half = light.thread_mm * page.px_per_mm / 2
     towards = np.radians(light.from_deg)
-    facing = unit[:, 0] * np.sin(towards) - unit[:, 1] * np.cos(towards)
+    facing = unit[:, 0] * np.float32(np.sin(towards)) - unit[:, 1] * np.float32(np.cos(towards))
     sheen = light.sheen[0] + light.sheen[1] * np.abs(facing)
-    near = np.minimum(share, 1 - share) * length[of] / page.px_per_mm
-    dip = np.clip(light.dip[0] + (1 - light.dip[0]) * near / light.dip[1], None, 1.0)
+    near = np.minimum(share, 1 - share) * length[of] / np.float32(page.px_per_mm)
+    dip = np.minimum(light.dip[0] + (1 - light.dip[0]) / light.dip[1] * near, 1)
+    # two profiles across the strand: lit from its one side or from the other
     ridge = light.edge + (1 - light.edge) * np.sqrt(1 - across**2)
-    bright = (sheen[of] * dip)[:, None] * (
-        ridge + light.tilt * across * np.sign(facing)[of][:, None] * (1 - np.abs(across))
-    )
-    level = np.clip(bright * (light.levels - 1), 0, light.levels - 1).astype(np.int32)
-    x = (point[:, :1] - unit[of, 1:] * (across * half)).astype(np.intp)
-    y = (point[:, 1:] + unit[of, :1] * (across * half)).astype(np.intp)
-    values[y * columns + x] = (block[of] * light.levels)[:, None] + level + 1
+    lean = light.tilt * across * (1 - np.abs(across))
+    sides = np.array([ridge - lean, ridge + lean], np.float32)
+    profile = sides[(facing > 0).astype(np.intp)]
+    scaled = profile * (sheen * (light.levels - 1))[:, None]
+    level = np.minimum(scaled[of] * dip[:, None], light.levels - 1).astype(np.int32)
+    side = across.astype(np.float32) * np.float32(light.thread_mm * page.px_per_mm / 2)
+    x = (point[:, :1] - unit[of, 1:] * side).astype(np.int32)
+    y = (point[:, 1:] + unit[of, :1] * side).astype(np.int32)
+    level += (block * light.levels + 1)[of, None]
+    values[y * np.int32(columns) + x] = level
 
 
 def _coloured(
@@ -119,17 +125,18 @@ def _coloured(
     """Return the picture: level tables of every thread, cloth where no thread lies."""
     blocks = max(int(stream.block_of_record.max(initial=0)) + 1, 1)
     ramp = (np.arange(light.levels) / (light.levels - 1))[:, None]
-    table = np.zeros((blocks * light.levels + 1, 3), dtype=np.uint8)
+    # four bytes a colour, so that a pixel is one lookup
+    table = np.zeros((blocks * light.levels + 1, 4), dtype=np.uint8)
     for block in range(blocks):
         rgb = np.array(thread_rgb(stream, block), dtype=np.float64)
         # pale and dark threads alike keep a darker edge and a lighter ridge
         shade = (12 + rgb * 0.94) * ramp + 26 * np.maximum(ramp - 0.82, 0) / 0.18
         first = 1 + block * light.levels
-        table[first : first + light.levels] = np.clip(shade, 0, 255)
-    picture = table[values].reshape(cloth.shape)
-    bare = values.reshape(cloth.shape[:2]) == 0
-    picture[bare] = cloth[bare]
-    return picture
+        table[first : first + light.levels, :3] = np.clip(shade, 0, 255)
+    packed = table.view(np.uint32)[:, 0]
+    picture = packed[values].view(np.uint8).reshape(*cloth.shape[:2], 4)[..., :3]
+    bare = (values == 0).reshape(*cloth.shape[:2], 1)
+    return np.where(bare, cloth, picture)
 
 
 def thread_rgb(stream: Stream, block: int) -> Rgb:
@@ -142,8 +149,8 @@ def twill(
     rows: int, columns: int, pitch_px: float, tone: Rgb = (238, 234, 225)
 ) -> NDArray[np.uint8]:
     """Return pale cloth with a faint twill."""
-    y, x = np.ogrid[:rows, :columns]
-    wave = np.cos((x + y) * (2 * np.pi / max(pitch_px, 4.0))).astype(np.float32)
-    shade = 1 - 0.022 * (wave + 1)
-    cloth: NDArray[np.uint8] = (np.array(tone, np.float32) * shade[..., None]).astype(np.uint8)
-    return cloth
+    along = np.arange(rows + columns - 1) * (2 * np.pi / max(pitch_px, 4.0))
+    line = (np.array(tone) * (1 - 0.022 * (np.cos(along) + 1))[:, None]).astype(np.uint8)
+    # every row is the one before, one pixel on
+    diagonal = np.lib.stride_tricks.sliding_window_view(line, columns, axis=0)
+    return np.ascontiguousarray(diagonal.transpose(0, 2, 1))

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
+from restitch.draw.labels import labels
 from restitch.draw.scene import (
     Bitmap,
     Item,
@@ -21,7 +22,7 @@ from restitch.draw.scene import (
     scale_bar,
 )
 from restitch.draw.strands import strands, thread_rgb, twill
-from restitch.model import Command, FloatArray, SewnObject, Stream
+from restitch.model import Command, FloatArray, Stream
 from restitch.plan import links_of
 
 INK: Rgb = (34, 48, 47)
@@ -51,8 +52,7 @@ OBJECT_COLOURS: tuple[Rgb, ...] = (
     (60, 130, 165),
     (120, 92, 52),
 )
-"""Objects whose boxes meet share no colour as long as there are enough; the number tells them apart
-for certain."""
+"""Neighbours share no colour as long as there are enough; outline and number tell for certain."""
 
 
 def look_scene(stream: Stream, layers: float) -> Scene:
@@ -111,55 +111,37 @@ def _layer_legend(page: Page, layers: float) -> list[Item]:
 
 
 def objects_scene(stream: Stream, layers: float) -> Scene:
-    """Every object in a colour of its own with its number; surplus layers are dashed."""
+    """Every object outlined, in a colour its neighbours do not have, with its number; surplus
+    layers are dashed, hidden objects named below."""
+    from restitch.draw.objects import label_points, object_lines, object_picture, told_apart
     from restitch.infer import infer
 
     page = page_for(stream)
     objects = infer(stream)
+    picture = object_picture(stream, objects)
+    colours = [OBJECT_COLOURS[k] for k in told_apart(picture, objects, len(OBJECT_COLOURS))]
     items: list[Item] = []
-    labels: list[Item] = []
-    for obj, colour in zip(objects, _told_apart(stream, objects), strict=True):
-        width = max(1.0, 0.3 * page.px_per_mm)
-        for part in obj.parts:
-            at = np.arange(part.start, part.stop)
-            at = at[stream.command[at] == Command.STITCH]
-            if len(at) < 2:
-                continue
-            points = page.place(stream.xy[at])
-            runs = runs_of(points, np.flatnonzero(np.diff(at) != 1) + 1)
-            items.append(Lines(runs, colour, width, dashed=part.layer > 0))
-        labels.append(_label(page, stream, obj.start, obj.stop, str(obj.id + 1), colour))
-    key = Text(
-        page.width - 16.0,
-        page.height - page.footer / 2,
-        f"{len(objects)} objects, numbered in sewing order; dashed: surplus layers",
-        13,
-        INK,
-        "end",
+    for obj, colour in zip(objects, colours, strict=True):
+        items += object_lines(page, stream, obj, colour, INK)
+    points = label_points(picture, page, objects)
+    shown = [bool(np.isfinite(point).all()) for point in points]
+    numbers = [str(obj.id + 1) for obj in objects]
+    marks = labels(
+        page,
+        points[shown],
+        [n for n, show in zip(numbers, shown, strict=True) if show],
+        [INK] * sum(shown),
+        PALE,
     )
-    items = [*items, *labels, *_footer(page), *scale_bar(page, INK), key]
+    hidden = [n for n, show in zip(numbers, shown, strict=True) if not show]
+    words = f"{len(objects)} objects, numbered in sewing order; dashed: surplus layers"
+    key = [Text(page.width - 16.0, page.height - page.footer * 0.36, words, 13, INK, "end")]
+    if hidden:
+        more = f" and {len(hidden) - 12} more" if len(hidden) > 12 else ""
+        words = f"hidden under others: {', '.join(hidden[:12])}{more}"
+        key.append(Text(page.width - 16.0, page.height - page.footer * 0.70, words, 12, INK, "end"))
+    items = [*items, *marks, *_footer(page), *scale_bar(page, INK), *key]
     return Scene(page, GROUND, tuple(items), f"{len(objects)} objects")
-
-
-def _told_apart(stream: Stream, objects: Sequence[SewnObject]) -> list[Rgb]:
-    """A colour for each object that none of the objects before it uses where their boxes meet."""
-    points = [stream.xy[o.start : o.stop] for o in objects]
-    low = np.array([p.min(axis=0) for p in points]).reshape(-1, 2)
-    high = np.array([p.max(axis=0) for p in points]).reshape(-1, 2)
-    taken = np.zeros(len(objects), np.intp)
-    for n in range(len(objects)):
-        meets = ((low[:n] <= high[n]) & (low[n] <= high[:n])).all(axis=1)
-        used = np.bincount(taken[:n][meets], minlength=len(OBJECT_COLOURS))
-        start = n % len(OBJECT_COLOURS)
-        taken[n] = (start + int(np.roll(used, -start).argmin())) % len(OBJECT_COLOURS)
-    return [OBJECT_COLOURS[k] for k in taken]
-
-
-def _label(page: Page, stream: Stream, start: int, stop: int, words: str, colour: Rgb) -> Text:
-    at = np.arange(start, stop)
-    points = page.place(stream.xy[at[stream.command[at] == Command.STITCH]])
-    middle = points[np.argmin(np.hypot(*(points - points.mean(axis=0)).T))]
-    return Text(float(middle[0]), float(middle[1]), words, 12, colour, "middle", halo=PALE)
 
 
 def order_scene(stream: Stream, layers: float) -> Scene:
@@ -178,10 +160,32 @@ def order_scene(stream: Stream, layers: float) -> Scene:
     moves = np.flatnonzero(link[1:] > 0) + 1
     jumps = tuple(points[[i - 1, i]] for i in moves.tolist())
     items.append(Lines(jumps, INK, 1.2, dashed=True))
+    items += _arrows(points, moves)
     items += _cut_marks(points, moves, link, block)
+    items += _start_numbers(page, points, moves)
     items += _change_marks(points, block)
     items += [*_footer(page), *scale_bar(page, INK), *_order_key(page)]
     return Scene(page, GROUND, tuple(items), "Sewing order")
+
+
+def _arrows(points: FloatArray, moves: np.ndarray) -> list[Item]:
+    """A small head where a jump ends, for the way it goes."""
+    step = points[moves] - points[moves - 1]
+    length = np.hypot(step[:, 0], step[:, 1])
+    far = length > 12
+    along = step[far] / length[far, None]
+    across = along[:, ::-1] * (1, -1)
+    tip = points[moves[far]]
+    heads = np.stack([tip - 8 * along + 4 * across, tip, tip - 8 * along - 4 * across], axis=1)
+    return [Lines(tuple(heads), INK, 1.4)]
+
+
+def _start_numbers(page: Page, points: FloatArray, moves: np.ndarray) -> list[Item]:
+    """The number of each thread run at its start, where there is room for it."""
+    starts = np.concatenate([[0], moves])
+    words = [str(n) for n in range(1, len(starts) + 1)]
+    beside = points[starts] + (11.0, -9.0)
+    return labels(page, beside, words, [INK] * len(starts), PALE, must=False)
 
 
 def _cut_marks(
@@ -204,7 +208,7 @@ def _change_marks(points: FloatArray, block: np.ndarray) -> list[Item]:
 
 
 def _order_key(page: Page) -> list[Item]:
-    y, x = page.height - page.footer / 2, page.width - 330.0
+    y, x = page.height - page.footer / 2, max(page.width - 520.0, 120.0)
     dash = np.array([(x, y), (x + 34, y)])
     cross = tuple(np.add(arm, (x + 92, y)) for arm in (((-4, -4), (4, 4)), ((-4, 4), (4, -4))))
     return [
@@ -215,6 +219,8 @@ def _order_key(page: Page) -> list[Item]:
         circle(x + 152, y, 11, PALE, INK, corners=4),
         Text(x + 152, y, "1", 11, INK, "middle"),
         Text(x + 168, y, "colours in order", 12, INK),
+        Text(x + 290, y, "12", 12, INK, halo=PALE),
+        Text(x + 310, y, "thread run that starts here", 12, INK),
     ]
 
 
