@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ from restitch.report.model import FileFacts, Outcome, Report
 
 if TYPE_CHECKING:
     from restitch.fabrics.threads import ListedThread
+    from restitch.files import ReaderProcess
     from restitch.pipeline import Rescue
 
 
@@ -47,32 +49,40 @@ class Outcomes:
 
 
 def rescue_file(
-    source: Path, target: Path | None, settings: Settings, *, dry_run: bool = False
+    source: Path,
+    target: Path | None,
+    settings: Settings,
+    *,
+    dry_run: bool = False,
+    reader: ReaderProcess | None = None,
 ) -> Outcomes:
     """Rescue one file; write ``target`` unless it is a dry run.
 
-    Raises `UnreadableError`, `WriteError`, `UsageError` or `RefusedError`; then nothing new
-    remains. The source is hashed before and after: it is never changed.
+    ``reader``: a warm process for files that must be parsed apart. Raises `UnreadableError`,
+    `WriteError`, `UsageError` or `RefusedError`; then nothing new remains. The source is read
+    once; before the result is put in place it must still hold what was read.
     """
-    from restitch.files import check_target, digest, read_stream, write_bytes
+    from restitch.files import check_target, decode, extension_of, read_bytes, write_bytes
     from restitch.pipeline import rescue
 
     if target is not None and not dry_run:
         check_target(target, source=source if source.exists() else None, replace=settings.replace)
-    stream = _with_listed(read_stream(source), settings)
-    before = digest(source)
-    extension = target.suffix.lower().lstrip(".") if target else stream.format
+    read = read_bytes(source)
+    before = sha256(read).hexdigest()
+    stream = decode(read, extension_of(source), source.name, reader=reader)
+    stream = _with_listed(stream, settings)
+    extension = extension_of(target) if target else stream.format
     _check_writable(target, extension)
     found = rescue(stream, settings.profile, settings.vetoed, extension)
-    _check_look(found, source, settings)
-    data, warnings = _bytes_of(found, source, extension, target)
+    check_look(found, str(source), settings.profile)
+    data, warnings = _bytes_of(found, read, extension, target or source)
     written = None
     if target is not None and not dry_run:
-        write_bytes(data, target, source=source, replace=settings.replace)
-        written = FileFacts(str(target), extension, digest(target), len(data), stream.name)
-        if digest(source) != before:
-            raise WriteError(f"{source}: changed while it was being read; run again")
-    facts = FileFacts(str(source), stream.format, before, source.stat().st_size, stream.name)
+        write_bytes(data, target, source=source, source_sha256=before, replace=settings.replace)
+        written = FileFacts(
+            str(target), extension, sha256(data).hexdigest(), len(data), stream.name
+        )
+    facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
     report = _report(found, facts, written, settings, dry_run, stream.warnings + warnings)
     return Outcomes(report, stream, found, found.result)
 
@@ -93,27 +103,28 @@ def _check_writable(target: Path | None, extension: str) -> None:
         raise WriteError(f"{target}: .{extension} cannot be written; formats that can: {known}")
 
 
-def _check_look(found: Rescue, source: Path, settings: Settings) -> None:
-    least = settings.profile.limits.look
+def check_look(found: Rescue, name: str, profile: Profile) -> None:
+    """Raise `RefusedError` where the result would keep less of the look than the profile asks."""
+    least = profile.limits.look
     if not found.sound and found.look.kept < least:
         raise RefusedError(
-            f"{source}: refused, the result would keep {found.look.kept:.1%} of the look "
+            f"{name}: refused, the result would keep {found.look.kept:.1%} of the look "
             f"(limit {least:.1%}); nothing written. --skip leaves single fixes out"
         )
 
 
 def _bytes_of(
-    found: Rescue, source: Path, extension: str, target: Path | None
+    found: Rescue, read: bytes, extension: str, path: Path
 ) -> tuple[bytes, tuple[str, ...]]:
     """The source's own bytes where nothing changed and the format stays, else the encoded."""
     from restitch.files import encode
 
     if found.sound and extension == found.source.format:
-        return source.read_bytes(), ()
+        return read, ()
     try:
         encoded = found.encoded or encode(found.result, extension)
     except WriteError as error:
-        raise WriteError(f"{target or source}: {error}") from None
+        raise WriteError(f"{path}: {error}") from None
     return encoded.data, encoded.warnings
 
 

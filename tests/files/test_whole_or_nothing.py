@@ -156,3 +156,16 @@ def test_new_files_have_the_permissions_of_any_new_file(tmp_path):
     write_bytes(b"harbour", tmp_path / "a.txt")
     (tmp_path / "b.txt").write_bytes(b"town")
     assert (tmp_path / "a.txt").stat().st_mode == (tmp_path / "b.txt").stat().st_mode
+
+
+def test_a_source_that_changes_meanwhile_stops_the_write(source, tmp_path):
+    """What was read is no longer what is there: the result would be of another file."""
+    before = digest(source)
+    write_bytes(b"harbour", tmp_path / "a.txt", source=source, source_sha256=before)
+    source.write_bytes(source.read_bytes() + b"\0")
+    for gone in (False, True):
+        if gone:
+            source.unlink()
+        with pytest.raises(WriteError, match="changed while it was being read"):
+            write_bytes(b"town", tmp_path / "b.txt", source=source, source_sha256=before)
+    assert names(tmp_path) == ["a.txt"]

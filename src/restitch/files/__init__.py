@@ -4,7 +4,15 @@ from restitch.files.encode import Encoded, difference, encode
 from restitch.files.facts import FORMATS, Format, facts
 from restitch.files.foresee import round_trip
 from restitch.files.process import ReaderProcess, ReadLimits
-from restitch.files.read import decode, digest, read_stream, readable_extensions, unchanged
+from restitch.files.read import (
+    decode,
+    digest,
+    extension_of,
+    read_bytes,
+    read_stream,
+    readable_extensions,
+    unchanged,
+)
 from restitch.files.write import check_target, clear_leftovers, write_bytes, write_stream
 
 __all__ = [
@@ -19,7 +27,9 @@ __all__ = [
     "difference",
     "digest",
     "encode",
+    "extension_of",
     "facts",
+    "read_bytes",
     "read_stream",
     "readable_extensions",
     "round_trip",

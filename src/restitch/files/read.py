@@ -56,9 +56,12 @@ def read_stream(path: Path, *, reader: ReaderProcess | None = None) -> Stream:
     ``reader``: a warm process for files that must be parsed apart; without one each such file
     starts its own. Raises `UnreadableError` with one line: the file and the reason.
     """
-    extension = path.suffix.lower().lstrip(".")
-    data = _bytes(path, extension)
-    return decode(data, extension, path.name, reader=reader)
+    return decode(read_bytes(path), extension_of(path), path.name, reader=reader)
+
+
+def extension_of(path: Path) -> str:
+    """Return the extension that names a file's format, in small letters and without the dot."""
+    return path.suffix.lower().lstrip(".")
 
 
 def decode(
@@ -74,7 +77,12 @@ def decode(
         raise UnreadableError(f"{name}: {error}") from None
 
 
-def _bytes(path: Path, extension: str) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """Return the bytes of a file that may be a stitch file; raises `UnreadableError`.
+
+    Of a file that is too large only as much as `decode` needs to refuse it.
+    """
+    extension = extension_of(path)
     if extension in COLOURS_ONLY:
         raise UnreadableError(f"{path.name}: holds thread colours only, no stitches")
     try:

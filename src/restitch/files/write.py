@@ -9,6 +9,7 @@ from pathlib import Path
 
 from restitch.errors import UsageError, WriteError
 from restitch.files.encode import encode
+from restitch.files.read import extension_of, unchanged
 from restitch.model import Stream
 
 WINDOWS = os.name == "nt"
@@ -45,7 +46,7 @@ def write_stream(
     """
     check_target(path, source=source, replace=replace)
     try:
-        encoded = encode(stream, path.suffix.lower().lstrip("."))
+        encoded = encode(stream, extension_of(path))
     except WriteError as error:
         raise WriteError(f"{path.name}: {error}") from None
     write_bytes(encoded.data, path, source=source, replace=replace)
@@ -53,9 +54,17 @@ def write_stream(
 
 
 def write_bytes(
-    data: bytes, path: Path, *, source: Path | None = None, replace: bool = False
+    data: bytes,
+    path: Path,
+    *,
+    source: Path | None = None,
+    source_sha256: str = "",
+    replace: bool = False,
 ) -> None:
-    """Write a file whole or not at all. Raises `WriteError`; then nothing new remains."""
+    """Write a file whole or not at all. Raises `WriteError`; then nothing new remains.
+
+    ``source_sha256``: what the source must still hold when all is ready to be put in place.
+    """
     check_target(path, source=source, replace=replace)
     temporary: str | None = None
     try:
@@ -66,6 +75,10 @@ def write_bytes(
             os.fsync(file.fileno())
         os.chmod(temporary, 0o666 & ~_umask())
         check_target(path, source=source, replace=replace)
+        if source is not None and source_sha256 and not unchanged(source, source_sha256):
+            raise WriteError(
+                f"{source}: changed while it was being read; nothing written, run again"
+            )
         _rename(temporary, path)
         temporary = None
         _settle(path.parent)
