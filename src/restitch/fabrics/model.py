@@ -175,3 +175,10 @@ class Profile:
     def speed_spm(self) -> float:
         """The machine speed in force, stitches a minute."""
         return self.fabric.speed_spm if self.machine.speed_spm is None else self.machine.speed_spm
+
+    def compensation_mm(self, width_mm: float) -> float:
+        """Total to add to a width: the stated amount, or the fabric's share within its limits."""
+        if self.pull_mm is not None:
+            return self.pull_mm
+        rule = self.fabric.pull
+        return min(max(rule.share * width_mm, rule.least_mm), rule.most_mm)

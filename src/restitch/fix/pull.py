@@ -51,15 +51,6 @@ def run(plan: Plan, context: Context) -> PassResult:
     return treated(plan, treat)
 
 
-def compensation_mm(width_mm: float, profile: Profile) -> float:
-    """Return the total to add to a width: the stated amount, or the fabric's share within its
-    limits."""
-    if profile.pull_mm is not None:
-        return profile.pull_mm
-    rule = profile.fabric.pull
-    return float(np.clip(rule.share * width_mm, rule.least_mm, rule.most_mm))
-
-
 def _most_mm(profile: Profile) -> float:
     return profile.fabric.pull.most_mm if profile.pull_mm is None else profile.pull_mm
 
@@ -73,7 +64,7 @@ def _treated(
         if piece.role is Role.TOP and piece.layer == 0 and len(piece.xy) > 3:
             rungs = ladder_of(piece)
             if rungs.is_regular:
-                half = compensation_mm(rungs.width_mm, context.profile) / 2.0
+                half = context.profile.compensation_mm(rungs.width_mm) / 2.0
                 growth = np.minimum(half, room_mm(rungs, half, own, near))
                 growth[growth < LEAST_MM] = 0.0
                 if growth.any():
