@@ -1,5 +1,6 @@
 """Every finding on stitching built for it, and none on sound stitching."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from restitch.check.findings import (
     layers,
     lettering,
     pile_up,
+    stitch_count,
     stitch_length,
     surplus,
     untied,
@@ -139,6 +141,30 @@ def test_larger_than_the_hoop_is_a_warning_that_offers_a_turn():
     assert "cannot be made smaller" in said((40, 40))[0]
     cap = list(hoop.find(survey_of(satin(80, 3, angle_deg=90), fabric="cap")))
     assert names(cap) == ["larger than the hoop"]
+
+
+def test_more_stitches_than_light_cloth_bears():
+    """Over 10,000 stitches pull on T-shirt jersey (one shop's rule); 2,500 to the square inch is
+    a whole logo with its detail (Freya Royal)."""
+
+    def found(fabric, *objects):
+        return list(stitch_count.find(survey_of(*objects, fabric=fabric)))
+
+    block = [(Kind.FILL, [(Role.TOP, fill(120, 25, y=30 * i))]) for i in range(3)]
+    count = sum(len(stretches[0][1]) for _, stretches in block)
+    assert count > 10_000
+    (many,) = found("jersey", *block)
+    assert (many.severity, many.fix) == ("warning", None)
+    assert f"{count:,} stitches" in many.text
+    per_cm2 = count / (3 * 12 * 2.5)
+    told = re.search(r"(\d+) to the cm2", many.text)
+    assert float(told[1]) == pytest.approx(per_cm2, rel=0.02)
+    assert "smaller design" in many.text
+    stacked = [(Kind.FILL, [(Role.TOP, fill(60, 25))]) for _ in range(7)]
+    (close,) = found("jersey", *stacked)
+    assert "surplus" in close.text
+    assert not found("twill", *block)
+    assert not found("jersey", *block[:2])
 
 
 def bars(height, count=5, step=5.0):
