@@ -124,8 +124,9 @@ def _later(changes: Iterable[Change], number: int) -> list[Change]:
 
 
 def _held_points(step: Round) -> frozenset[tuple[int, int]]:
-    """Needle points of objects that a veto or the guard holds as they are."""
-    held = {o for c in step.changes if c.state is not State.APPLIED for o in c.objects}
+    """Needle points of objects that a veto holds as they are. What the guard took back is tried
+    again: a second run would, with the rest put right."""
+    held = {o for c in step.changes if c.state is State.VETOED for o in c.objects}
     owner, stream = step.emission.owner, step.emission.stream
     return frozenset(map(tuple, stream.xy[np.isin(owner, list(held))].tolist()))
 
