@@ -10,7 +10,7 @@ from pathlib import Path
 
 from restitch.errors import RefusedError, UnreadableError
 from restitch.fabrics import default_profile
-from restitch.files import digest, write_bytes
+from restitch.files import ReaderProcess, digest, write_bytes
 from restitch.report.model import FileFacts, Outcome, Report
 from restitch.rescue_file import Settings
 
@@ -32,7 +32,14 @@ def rescued(data: bytes, fabric: str) -> bytes:
     return b"#" + hashlib.sha256(data + fabric.encode()).hexdigest().encode() * 400
 
 
-def rescue(source: Path, target: Path, chosen: Settings, *, dry_run: bool = False) -> Found:
+def rescue(
+    source: Path,
+    target: Path,
+    chosen: Settings,
+    *,
+    dry_run: bool = False,
+    reader: ReaderProcess | None = None,
+) -> Found:
     """Write `rescued` bytes, or fail as the file asks for."""
     data = source.read_bytes()
     if b"damaged" in data:
@@ -42,7 +49,18 @@ def rescue(source: Path, target: Path, chosen: Settings, *, dry_run: bool = Fals
     if b"bug" in data:
         raise ZeroDivisionError("a bug\nof ours")
     if b"kills" in data:
-        os._exit(9)
+        mark = target.with_suffix(".mark")
+        if b"once" not in data:
+            os._exit(9)
+        if not mark.exists():
+            mark.touch()
+            os._exit(9)
+        mark.unlink()
+    if b"hangs" in data:
+        time.sleep(600)
+    if b"greedy" in data:
+        held = bytearray(1 << 40)
+        assert not held
     if b"slow" in data:
         time.sleep(0.05)
     fabric = chosen.profile.fabric.name

@@ -11,7 +11,7 @@ import pytest
 from stand_in import expected, fill, outputs, rescue, settings
 
 from restitch.errors import UsageError
-from restitch.folder import FileResult, fix_folder
+from restitch.folder import FileResult, Progress, fix_folder
 
 distributed = pytest.importorskip(
     "distributed", reason="Dask is not installed: pip install 'restitch[cluster]'"
@@ -31,8 +31,8 @@ def test_every_file_once_though_a_worker_is_killed(
         workers = [w.pid for w in cluster.workers.values()]
         assert len(workers) == 2
 
-        def told(done: int, total: int, result: FileResult) -> None:
-            if done == 8:
+        def told(progress: Progress, result: FileResult) -> None:
+            if progress.done == 8:
                 os.kill(workers[0], signal.SIGTERM if os.name == "nt" else signal.SIGKILL)
                 killed.append(workers[0])
 
@@ -52,6 +52,6 @@ def test_every_file_once_though_a_worker_is_killed(
 
 def test_no_scheduler_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     fill(tmp_path / "in", 1)
-    monkeypatch.setattr("restitch.folder.engines.CONNECT_SECONDS", 1)
+    monkeypatch.setattr("restitch.folder.cluster.CONNECT_SECONDS", 1)
     with pytest.raises(UsageError, match="no scheduler answers"):
         fix_folder(tmp_path / "in", tmp_path / "out", settings(), cluster="tcp://127.0.0.1:1")

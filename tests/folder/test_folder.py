@@ -155,7 +155,7 @@ def test_a_full_disk_is_told_for_each_file_and_the_next_run_goes_on(
     assert outputs(tmp_path / "out") == expected(source)
 
 
-def test_a_journal_that_cannot_be_written_ends_the_run_with_one_line(
+def test_a_journal_that_cannot_be_written_ends_the_run_with_its_account(
     source: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     calls = []
@@ -166,8 +166,12 @@ def test_a_journal_that_cannot_be_written_ends_the_run_with_one_line(
             raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr("restitch.folder.journal.os", SimpleNamespace(fsync=full))
-    with pytest.raises(WriteError, match=r"no space left.*run again"):
-        run(source, tmp_path / "out")
+    summary = fix_folder(source, tmp_path / "out", settings(), rescue=rescue)
+    assert "no space left" in summary.stopped
+    assert "run again" in summary.stopped
+    assert "\n" not in summary.stopped
+    assert (summary.total, summary.counts) == (7, {"fixed": 2})
+    assert summary.exit_code == ExitCode.NOT_WRITTEN
     monkeypatch.undo()
     run(source, tmp_path / "out")
     assert outputs(tmp_path / "out") == expected(source)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json as json_module
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from restitch.folder import FileResult, Summary, watch
+from restitch.folder import FileResult, Limits, Progress, Summary, watch
 from restitch.folder import fix_folder as run
 from restitch.rescue_file import Settings
 
@@ -40,6 +40,7 @@ def run_folder(
             include=include,
             exclude=exclude,
             dry_run=dry_run,
+            limits=Limits(),
             on_progress=progress,
             rescue=pages,
         )
@@ -75,6 +76,7 @@ def run_watch(
         exclude=exclude,
         poll_seconds=poll_seconds,
         polls=polls,
+        limits=Limits(),
         on_result=lambda result: print(line_of(result), flush=True),
     )
 
@@ -82,11 +84,20 @@ def run_watch(
 def line_of(result: FileResult) -> str:
     """Return what became of one file in one line."""
     if result.failed:
-        return f"failed   {result.reason}"
-    saved = result.saved.get("stitches", 0)
-    words = f", {saved:,.0f} stitches saved" if saved else ""
-    again = "" if result.fresh else " (done before)"
-    return f"{result.outcome:8s} {result.path}{words}{again}"
+        # a reason names the file, or where it lies
+        named = Path(result.path).name in result.reason
+        words = result.reason if named else f"{result.path}: {result.reason}"
+        again = "" if result.fresh else " (failed before, not changed since)"
+    else:
+        words = result.path + _stitches_words(result.saved.get("stitches", 0.0))
+        again = "" if result.fresh else " (done before)"
+    return f"{result.outcome:13s} {words}{again}"
+
+
+def _stitches_words(saved: float) -> str:
+    if not saved:
+        return ""
+    return f", {abs(saved):,.0f} stitches {'fewer' if saved > 0 else 'more'}"
 
 
 class _Progress:
@@ -94,7 +105,7 @@ class _Progress:
 
     def __init__(self) -> None:
         self._begun = time.monotonic()
-        self._bar: Callable[[int, int], None] | None = None
+        self._bar: Callable[[Progress], None] | None = None
 
     def __enter__(self) -> _Progress:
         if sys.stderr.isatty():
@@ -105,32 +116,83 @@ class _Progress:
         if self._bar is not None:
             self._live.stop()
 
-    def _start_bar(self) -> Callable[[int, int], None]:
+    def _start_bar(self) -> Callable[[Progress], None]:
+        from rich import progress
         from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
-        self._live = Progress(
-            BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(), console=Console(stderr=True)
+        self._live = progress.Progress(
+            progress.BarColumn(),
+            progress.TextColumn("{task.description}"),
+            console=Console(stderr=True),
         )
-        task = self._live.add_task("files", total=None)
+        task = self._live.add_task("starting", total=1.0)
         self._live.start()
-        return lambda done, total: self._live.update(task, completed=done, total=total)
 
-    def __call__(self, done: int, total: int, result: FileResult) -> None:
-        if self._bar is not None:
-            self._bar(done, total)
-            if result.failed:
-                self._live.console.print(line_of(result), markup=False, highlight=False)
-            return
+        def show(state: Progress) -> None:
+            text = f"{state.done}/{state.total} files, {self._left(state)}"
+            self._live.update(task, completed=state.share, description=text)
+
+        return show
+
+    def _left(self, state: Progress) -> str:
+        """The time left in words, by the share of the work that is done."""
         spent = time.monotonic() - self._begun
-        left = spent / done * (total - done)
-        print(f"{done}/{total} {line_of(result)} ({left:.0f} s left)", file=sys.stderr, flush=True)
+        left = spent / state.share * (1.0 - state.share) if state.share else 0.0
+        return f"{duration(left)} left"
+
+    def __call__(self, state: Progress, result: FileResult) -> None:
+        if self._bar is not None:
+            self._bar(state)
+            if result.failed:
+                self._live.console.print(
+                    line_of(result), markup=False, highlight=False, soft_wrap=True
+                )
+            return
+        line = f"{state.done}/{state.total} {line_of(result)} ({self._left(state)})"
+        print(line, file=sys.stderr, flush=True)
+
+
+def duration(seconds: float) -> str:
+    """Return a time as ``45 s``, ``12 min`` or ``3 h 05 min``."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+TOTALS = {
+    "minutes": ("minutes of machine time", 1),
+    "trims": ("trims", 0),
+    "colour_changes": ("colour changes", 0),
+    "stitches": ("stitches", 0),
+    "jumps": ("jumps", 0),
+    "jump_mm": ("m of jumps", 1),
+    "needle_m": ("m of needle thread", 1),
+}
+"""Totals in the order in which they matter to a shop: words and decimals."""
 
 
 def _print_summary(summary: Summary, dry_run: bool) -> None:
+    known = sum(not r.fresh for r in summary.results)
+    counts = ", ".join(f"{n} {word}" for word, n in summary.counts.items())
+    before = f" ({known} of them in an earlier run)" if known else ""
+    print(f"{summary.total} files: {counts or 'none done'}{before}")
+    if dry_run:
+        print("Nothing was written.")
+    if summary.stopped:
+        left = summary.total - len(summary.results)
+        print(f"Stopped with {left} files left: {summary.stopped}")
     for failed in summary.failures:
         print(line_of(failed))
-    counts = ", ".join(f"{n} {word}" for word, n in summary.counts.items())
-    print(f"{len(summary.results)} files: {counts}{'; nothing written' if dry_run else ''}")
-    for key, value in summary.saved.items():
-        print(f"  saved {value:,.1f} {key.replace('_', ' ')}")
+    lines = list(_total_lines(summary))
+    if lines:
+        print("On the whole:" if not dry_run else "On the whole it would come to:")
+        print("\n".join(lines))
+
+
+def _total_lines(summary: Summary) -> Iterator[str]:
+    for key, (words, decimals) in TOTALS.items():
+        value = summary.saved.get(key, 0.0) / (1000.0 if key == "jump_mm" else 1.0)
+        text = f"{abs(value):,.{decimals}f}"
+        if text.strip("0.,"):
+            yield f"  {text:>10s} {words} {'saved' if value > 0 else 'added'}"

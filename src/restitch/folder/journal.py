@@ -38,7 +38,7 @@ class Journal:
         """Open (or begin) the journal; raises `WriteError` where that is not possible."""
         path = folder / JOURNAL_NAME
         try:
-            self._file: BinaryIO = path.open("a+b")
+            self._file = path.open("a+b", buffering=0)
         except OSError as error:
             raise WriteError(f"{path}: cannot be written ({_reason(error)})") from None
         try:
@@ -74,8 +74,9 @@ class Journal:
     def _append(self, row: dict[str, object]) -> None:
         text = json.dumps(row, ensure_ascii=True, separators=(",", ":")).encode()
         try:
-            self._file.write(b"%08x " % zlib.crc32(text) + text + b"\n")
-            self._file.flush()
+            left = memoryview(b"%08x " % zlib.crc32(text) + text + b"\n")
+            while left:  # unbuffered, so that nothing is left to be written when it is closed
+                left = left[self._file.write(left) :]
             os.fsync(self._file.fileno())
         except OSError as error:
             raise WriteError(

@@ -53,6 +53,10 @@ class Summary:
 
     results: tuple[FileResult, ...]
     """Sorted by place."""
+    total: int
+    """Files that were to be done."""
+    stopped: str = ""
+    """Why the run ended before all of them were, in one line."""
 
     @property
     def counts(self) -> dict[str, int]:
@@ -76,13 +80,17 @@ class Summary:
 
     @property
     def exit_code(self) -> ExitCode:
-        """0, or 1 where files failed."""
+        """0; 1 where files failed; 4 where the run could not go on."""
+        if self.stopped:
+            return ExitCode.NOT_WRITTEN
         return ExitCode.FINDINGS if self.failures else ExitCode.DONE
 
     def document(self) -> dict[str, Any]:
         """The account as plain JSON types."""
         return {
             "schema": 1,
+            "total": self.total,
+            "stopped": self.stopped,
             "files": [r.document() for r in self.results],
             "counts": self.counts,
             "unchanged_since_last_run": sum(not r.fresh for r in self.results),

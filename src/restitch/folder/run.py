@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Callable, Generator, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,12 +15,27 @@ from restitch.folder.jobs import Job, check_folders, find_jobs
 from restitch.folder.journal import Entry, Journal
 from restitch.folder.results import FileResult, Summary
 from restitch.folder.work import Rescue, Work, digest_or_none, failure, fingerprint
+from restitch.folder.workers import Limits
 
 if TYPE_CHECKING:
     from restitch.rescue_file import Settings
 
-OnProgress = Callable[[int, int, FileResult], None]
-"""Called after each file: files done, files in all, what became of this one."""
+OnProgress = Callable[["Progress", FileResult], None]
+"""Called after each file with what became of it."""
+
+FILE_WEIGHT = 4096
+"""Bytes that the work on any file is worth, besides its own: for the time left (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a run is."""
+
+    done: int
+    """Files done, those of earlier runs among them."""
+    total: int
+    share: float
+    """Share of this run's own work done, 0 to 1, by the size of the files."""
 
 
 def fix_folder(
@@ -32,6 +48,7 @@ def fix_folder(
     include: tuple[str, ...] = (),
     exclude: tuple[str, ...] = (),
     dry_run: bool = False,
+    limits: Limits | None = None,
     on_progress: OnProgress | None = None,
     rescue: Rescue | None = None,
 ) -> Summary:
@@ -39,53 +56,94 @@ def fix_folder(
 
     A file that fails is a failed result and stops nothing. A second run does only what is
     missing or whose source, profile or version changed. Results are the same bytes for any
-    number of workers. ``cluster``: address of a Dask scheduler whose workers see both folders.
-    A dry run reads only. Raises `UsageError`, `UnreadableError` (no stitch files) or
-    `WriteError` (the target folder itself cannot be used).
+    number of workers. ``limits``: what the work on one file may use; without them, and with one
+    worker, the work is done in this process. ``cluster``: address of a Dask scheduler whose
+    workers see both folders. A dry run reads only. Where the journal can no longer be written
+    (disk full), the summary says so and holds what was done. Raises `UsageError`,
+    `UnreadableError` (no stitch files) or `WriteError` (the target folder cannot be used).
     """
     check_folders(source, target)
     jobs = find_jobs(source, target, include, exclude)
     if not jobs:
         raise UnreadableError(f"{source}: no stitch files here that match")
-    told = _Progress(len(jobs), on_progress)
+    jobs = _largest_first(jobs)
+    told = _Told(jobs, on_progress)
     work = Work(settings, dry_run, rescue)
-    run = engine(workers, cluster)
+    run = engine(workers, cluster, limits)
+    stopped = ""
     if dry_run:
         for result in run(jobs, work):
             told(result)
     else:
         make_folder(target)
-        with Journal(target) as journal:
-            _clear(jobs)
-            for result in do_jobs(jobs, journal, work, run):
-                told(result)
-            _clear(jobs)  # a worker that died may have left one behind
-    return Summary(tuple(sorted(told.results, key=lambda r: r.path)))
+        with Journal(target) as journal, cleared(jobs):
+            try:
+                with closing(do_jobs(jobs, journal, work, run)) as results:
+                    for result in results:
+                        told(result)
+            except WriteError as error:
+                stopped = str(error)
+    return told.summary(stopped)
 
 
-def _clear(jobs: tuple[Job, ...]) -> None:
-    """Remove unfinished files of this or an earlier run from the target folders."""
-    for folder in sorted({job.target.parent for job in jobs}):
+def _largest_first(jobs: tuple[Job, ...]) -> tuple[Job, ...]:
+    """So that no worker is left alone with a long file at the end."""
+    return tuple(sorted(jobs, key=lambda job: (-size_of(job.source), job.path)))
+
+
+def size_of(path: Path) -> int:
+    """Bytes of a file, 0 where that cannot be told."""
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+@contextmanager
+def cleared(jobs: tuple[Job, ...]) -> Iterator[None]:
+    """Remove unfinished files from the target folders: those of an earlier run before, those of
+    workers that were ended after."""
+    folders = sorted({job.target.parent for job in jobs})
+    for folder in folders:
         clear_leftovers(folder)
+    try:
+        yield
+    finally:
+        for folder in folders:
+            clear_leftovers(folder)
 
 
-class _Progress:
+class _Told:
     """Collects results and reports each."""
 
-    def __init__(self, total: int, on_progress: OnProgress | None) -> None:
-        self.results: list[FileResult] = []
-        self._total = total
+    def __init__(self, jobs: tuple[Job, ...], on_progress: OnProgress | None) -> None:
+        self._results: list[FileResult] = []
+        self._weights = {job.path: FILE_WEIGHT + size_of(job.source) for job in jobs}
+        self._own = sum(self._weights.values())
+        self._done = 0
         self._on_progress = on_progress
 
     def __call__(self, result: FileResult) -> None:
-        self.results.append(result)
+        self._results.append(result)
+        weight = self._weights[result.path]
+        if result.fresh:
+            self._done += weight
+        else:
+            self._own -= weight
         if self._on_progress is not None:
-            self._on_progress(len(self.results), self._total, result)
+            share = self._done / self._own if self._own else 1.0
+            progress = Progress(len(self._results), len(self._weights), share)
+            self._on_progress(progress, result)
+
+    def summary(self, stopped: str) -> Summary:
+        """The account so far."""
+        results = tuple(sorted(self._results, key=lambda r: r.path))
+        return Summary(results, len(self._weights), stopped)
 
 
 def do_jobs(
     jobs: tuple[Job, ...], journal: Journal, work: Work, run: Engine
-) -> Iterator[FileResult]:
+) -> Generator[FileResult]:
     """Do what the journal does not know as done; yield a result for every job."""
     key = fingerprint(work.settings)
     hashes: dict[str, str] = {}
@@ -101,13 +159,14 @@ def do_jobs(
             journal.begin(job.path, key, hashes[job.path])
             yield ready
 
-    for result in run(queue(), work):
-        yield from _drained(settled)
-        if result.failed:  # what is there now is an earlier result of ours
-            there = digest_or_none(targets[result.path])
-            result = replace(result, target_sha256=there or "")
-        journal.finish(result, key, hashes[result.path])
-        yield result
+    with closing(run(queue(), work)) as results:
+        for result in results:
+            yield from _drained(settled)
+            if result.failed:  # what is there now is an earlier result of ours
+                there = digest_or_none(targets[result.path])
+                result = replace(result, target_sha256=there or "")
+            journal.finish(result, key, hashes[result.path])
+            yield result
     yield from _drained(settled)
 
 

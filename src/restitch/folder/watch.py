@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,9 @@ from restitch.folder.engines import engine
 from restitch.folder.jobs import Job, check_folders, find_jobs
 from restitch.folder.journal import Journal
 from restitch.folder.results import FileResult
-from restitch.folder.run import do_jobs, make_folder
+from restitch.folder.run import cleared, do_jobs, make_folder
 from restitch.folder.work import Rescue, Work
+from restitch.folder.workers import Limits
 
 if TYPE_CHECKING:
     from restitch.rescue_file import Settings
@@ -36,6 +38,7 @@ def watch(
     exclude: tuple[str, ...] = (),
     poll_seconds: float = POLL_SECONDS,
     polls: int | None = None,
+    limits: Limits | None = None,
     on_result: Callable[[FileResult], None] | None = None,
     sleep: Callable[[float], None] = time.sleep,
     rescue: Rescue | None = None,
@@ -49,12 +52,14 @@ def watch(
     check_folders(source, target)
     make_folder(target)
     drop = _Drop(source, target, include, exclude)
-    work, run = Work(settings, rescue=rescue), engine(workers)
+    work, run = Work(settings, rescue=rescue), engine(workers, limits=limits)
     with Journal(target) as journal:
         while polls is None or polls > 0:
-            for result in do_jobs(drop.complete(), journal, work, run):
-                if on_result is not None and result.fresh:
-                    on_result(result)
+            jobs = drop.complete()
+            with cleared(jobs), closing(do_jobs(jobs, journal, work, run)) as results:
+                for result in results:
+                    if on_result is not None and result.fresh:
+                        on_result(result)
             polls = None if polls is None else polls - 1
             if polls != 0:
                 sleep(poll_seconds)

@@ -14,11 +14,13 @@ from restitch.folder.jobs import Job
 from restitch.folder.results import FAILED, TOTALS, FileResult
 
 if TYPE_CHECKING:
+    from restitch.files import ReaderProcess
     from restitch.report.model import Report
     from restitch.rescue_file import Settings
 
 Rescue = Callable[..., Any]
-"""``rescue_file`` or what stands in for it: (source, target, settings, dry_run=) -> outcomes."""
+"""``rescue_file`` or what stands in for it:
+(source, target, settings, dry_run=, reader=) -> outcomes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,16 +32,18 @@ class Work:
     rescue: Rescue | None = None
     """None: `restitch.rescue_file.rescue_file`."""
 
-    def __call__(self, job: Job) -> FileResult:
+    def __call__(self, job: Job, reader: ReaderProcess | None = None) -> FileResult:
         """Return what became of the file. Only an interrupt gets out."""
         try:
             settings = replace(self.settings, replace=job.replace)
-            found = self._rescue()(job.source, job.target, settings, dry_run=self.dry_run)
+            found = self._rescue()(
+                job.source, job.target, settings, dry_run=self.dry_run, reader=reader
+            )
             return _told(job, found.report)
         except RestitchError as error:
             return failure(job, str(error), error.exit_code)
         except MemoryError:
-            return failure(job, f"{job.source}: not enough memory", ExitCode.UNREADABLE)
+            return failure(job, f"{job.source}: not enough memory", ExitCode.NOT_WRITTEN)
         except Exception as error:  # one bad file never stops the run
             text = " ".join(f"{type(error).__name__}: {error}".split())
             return failure(job, f"{job.source}: internal error ({text})", ExitCode.UNREADABLE)

@@ -11,6 +11,7 @@ from restitch.report.templates import page_text, rendered
 from restitch.rescue_file import Outcomes, Settings, rescue_file
 
 if TYPE_CHECKING:
+    from restitch.files import ReaderProcess
     from restitch.folder import Summary
 
 
@@ -33,12 +34,18 @@ class PageMaker:
         return self.folder / f"{place}.html"
 
     def __call__(
-        self, source: Path, target: Path, settings: Settings, *, dry_run: bool = False
+        self,
+        source: Path,
+        target: Path,
+        settings: Settings,
+        *,
+        dry_run: bool = False,
+        reader: ReaderProcess | None = None,
     ) -> Outcomes:
         """As `rescue_file`, and write the page."""
         from restitch.report.page import write_page
 
-        found = rescue_file(source, target, settings, dry_run=dry_run)
+        found = rescue_file(source, target, settings, dry_run=dry_run, reader=reader)
         page = self.page_path(source.relative_to(self.root).as_posix())
         page.parent.mkdir(parents=True, exist_ok=True)
         write_page(found, page, replace=True)
