@@ -50,7 +50,7 @@ def signs(
     length = np.concatenate([np.hypot(*strokes.chord[p.s0 : p.s1].T) for p in top])
     is_run = draft.kind == Kind.RUN
     fill = draft.kind == Kind.FILL
-    clear = abs(votes.share(top) - settings.fill_share) / 0.5
+    clear = abs(votes.share(top, settings) - settings.fill_share) / 0.5
     return np.array(
         [
             1.0,

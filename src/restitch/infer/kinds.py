@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from restitch.infer.needles import IndexArray
 from restitch.infer.piece import Piece
 from restitch.infer.settings import Settings
 from restitch.infer.strokes import Strokes
@@ -20,9 +21,17 @@ class Votes:
     """(s + 1,) running sum of votes for fill."""
     doubled: FloatArray
     """(s + 1, 3) running sum of the chords' doubled angle (cosine, sine) and weight."""
+    halved: IndexArray
+    """(s + 1, 2) running count of long strokes of several stitches, and of those divided evenly."""
 
-    def share(self, pieces: list[Piece]) -> float:
-        """Votes for fill per stroke."""
+    def share(self, pieces: list[Piece], settings: Settings) -> float:
+        """Votes for fill per stroke, -1 for a split satin.
+
+        A split satin divides its strokes evenly; a fill's rows are cut where the pattern falls.
+        """
+        several, even = sum((self.halved[p.s1] - self.halved[p.s0] for p in pieces), np.zeros(2))
+        if several >= settings.split_strokes and even > settings.split_share * several:
+            return -1.0
         total = sum(float(self.fill[p.s1] - self.fill[p.s0]) for p in pieces)
         return total / max(sum(p.strokes for p in pieces), 1)
 
@@ -51,13 +60,31 @@ def count_votes(strokes: Strokes, settings: Settings) -> Votes:
     lone = count == 1
     vote -= lone & (length >= settings.satin_from_mm) & (length <= settings.satin_to_mm)
     vote -= 0.4 * (lone & (length > settings.satin_to_mm))
+    several = (count >= 2) & (length > settings.split_from_mm)
+    even = several & (_evenness(strokes) > settings.split_even) & (length < settings.split_to_mm)
+    # rows as long as the one before that are cut into another number of stitches
+    alike = np.abs(np.diff(length)) < settings.split_alike * length[1:]
+    even[1:] &= ~(alike & (np.diff(count) != 0))
     unit = chord / np.maximum(length, 1e-9)[:, None]
     x, y = unit[:, 0], unit[:, 1]
     doubled = np.stack([(x * x - y * y) * length, 2 * x * y * length, length], axis=1)
     return Votes(
         np.concatenate([[0.0], np.cumsum(vote)]),
         np.concatenate([np.zeros((1, 3)), np.cumsum(doubled, axis=0)]),
+        np.concatenate([np.zeros((1, 2), np.intp), np.cumsum(np.stack([several, even], 1), 0)]),
     )
+
+
+def _evenness(strokes: Strokes) -> FloatArray:
+    """(s,) shortest stitch of each stroke over its longest."""
+    if not len(strokes):
+        return np.zeros(0)
+    stitch = np.hypot(*np.diff(strokes.xy_mm, axis=0, append=strokes.xy_mm[-1:]).T)
+    bounds = np.stack([strokes.v0, strokes.v1], axis=1).ravel()
+    shortest = np.minimum.reduceat(stitch, bounds)[::2]
+    longest = np.maximum.reduceat(stitch, bounds)[::2]
+    ratio: FloatArray = shortest / np.maximum(longest, 1e-9)
+    return ratio
 
 
 def is_fill(votes: Votes, dense: list[Piece], extra: float, settings: Settings) -> bool:
@@ -65,7 +92,8 @@ def is_fill(votes: Votes, dense: list[Piece], extra: float, settings: Settings) 
     if not dense:
         return False
     _, agreement = votes.axis(dense)
-    return votes.share(dense) + extra > settings.fill_share and agreement > settings.fill_agreement
+    share = votes.share(dense, settings) + extra
+    return share > settings.fill_share and agreement > settings.fill_agreement
 
 
 def angle_between(a: float, b: float) -> float:

@@ -43,7 +43,9 @@ def travel_under_fill(xy: FloatArray, rows_from: int, settings: Settings) -> Boo
     and crossing rows with their edge steps are underlay.
     """
     travel = np.zeros(max(len(xy) - 1, 0), bool)
-    rings = find_rings(xy[: rows_from + 1], settings)
+    # the first rows may have taken the last stitches of the ring
+    rings = find_rings(xy[: rows_from + 1 + settings.ring_overrun], settings)
+    rings = [(start, stop) for start, stop in rings if start < rows_from]
     for (_, stop), (start, _) in pairwise([(0, 0), *rings]):
         travel[stop + 1 : start] = start - stop > 1 and start > 0 and stop > 0
     ring = rings[-1][1] if rings else 0

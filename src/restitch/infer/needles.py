@@ -102,15 +102,37 @@ def _lost_cuts(xy_mm: FloatArray, cut: BoolArray, settings: Settings) -> IndexAr
         return np.zeros(0, np.intp)
     step = np.hypot(*np.diff(xy_mm, axis=0, prepend=xy_mm[:1]).T)
     short = (step <= settings.tie_stitch_mm) & ~cut
+    # pile-ups and trails of tiny stitches are no ties
+    clear = short & (step > settings.tie_pair_mm)
     runs: BoolArray = np.logical_and.reduce([short[k : n - least + 1 + k] for k in range(least)])
     here = np.arange(least, n - least)
     here = here[~cut[here] & runs[here - least] & runs[here + 1]]
-    here = here[step[here] > settings.tie_stitch_mm]
+    here = np.union1d(here[step[here] > settings.tie_stitch_mm], _in_tie_pairs(clear, settings))
     bounds = np.append(np.flatnonzero(cut), n)
     chain = np.searchsorted(bounds, here, side="right") - 1
     low, high = bounds[chain], bounds[chain + 1]
     off = tie_length(xy_mm, here - 1, -1, here - low, settings, loose=False)
     on = tie_length(xy_mm, here, 1, high - here, settings, loose=False)
     beyond = (here - 1 - off > low) & (here + on + 1 < high)
-    found: IndexArray = here[(off >= least) & (on >= least) & beyond]
+    sure = (off >= least) & (on >= least) & beyond
+    here, both = here[sure], (off + on)[sure]
+    # of several places among the same short stitches the one whose ties hold most of them
+    group = np.cumsum(~short)[here - 1]
+    order = np.lexsort((-here, both, group))
+    last = np.diff(group[order], append=-1) != 0
+    found: IndexArray = here[order][last]
     return found
+
+
+def _in_tie_pairs(short: BoolArray, settings: Settings) -> IndexArray:
+    """Needle points at which a tie in may begin in the middle of some short stitches in a row."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], short, [False]]).astype(np.int8)))
+    first, stop = edge[::2], edge[1::2]
+    low, high = settings.tie_pair
+    fits = (stop - first >= low) & (stop - first <= high)
+    first, stop = first[fits], stop[fits]
+    least = settings.tie_least
+    count = stop - first - 2 * least
+    at = np.repeat(first + least, count)
+    places: IndexArray = at + np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)
+    return places

@@ -41,6 +41,18 @@ class Settings:
     """Stitches of a tie are at most this long ..."""
     tie_reach_mm: float = 1.15
     """... and stay within this distance of the end."""
+    wide_tie_mm: float = 1.5
+    """Ties as wide as this are tried too: a design scaled up has larger ones. They count ..."""
+    wide_tie_more: float = 0.1
+    """... if so many more of the chains are tied with the wide limit ..."""
+    wide_tie_many: float = 0.85
+    """... and at least this share in all ..."""
+    wide_tie_chains: int = 6
+    """... of at least so many chains."""
+    tie_pair: tuple[int, int] = (7, 11)
+    """A tie off and a tie in at one place, without a cut between, make so many short stitches."""
+    tie_pair_mm: float = 0.2
+    """... each longer than this."""
     tie_return_mm: float = 0.33
     """A tie comes back to within this distance of its first point."""
     tie_exact_mm: float = 0.15
@@ -142,6 +154,18 @@ class Settings:
     """One stitch this long ..."""
     satin_to_mm: float = 9.0
     """... to this is a satin's."""
+    split_from_mm: float = 4.5
+    """Strokes of several stitches and over this length ..."""
+    split_even: float = 0.6
+    """... whose shortest stitch is more than this share of the longest are divided evenly;"""
+    split_alike: float = 0.2
+    """Strokes whose lengths agree to this share are cut into as many stitches."""
+    split_to_mm: float = 16.0
+    """No split satin is wider;"""
+    split_share: float = 0.92
+    """a split satin has at least this share of them (seen 0.97 and more, in fills up to 0.81) ..."""
+    split_strokes: int = 12
+    """... of at least so many."""
     fill_share: float = 0.12
     """Votes per stroke that make a fill."""
     fill_agreement: float = 0.9
@@ -212,6 +236,8 @@ class Settings:
     """... and nowhere right back, radians."""
     ring_winding: float = 2.0
     """The edge run of a hole turns so often at most, whichever way; crossing rows turn more."""
+    ring_overrun: int = 6
+    """Points by which it may reach into the crossing rows after it."""
     ring_search: int = 25
     """Points after a ring (or the start) from which another may begin."""
 
