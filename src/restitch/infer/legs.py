@@ -45,7 +45,7 @@ def travel_under_fill(xy: FloatArray, rows_from: int, settings: Settings) -> Boo
     travel = np.zeros(max(len(xy) - 1, 0), bool)
     # the first rows may have taken the last stitches of the ring
     rings = find_rings(xy[: rows_from + 1 + settings.ring_overrun], settings)
-    rings = [(start, stop) for start, stop in rings if start < rows_from]
+    rings = [(a, b) for a, b in rings if b <= rows_from or rows_from - a > 2 * (b - rows_from)]
     for (_, stop), (start, _) in pairwise([(0, 0), *rings]):
         travel[stop + 1 : start] = start - stop > 1 and start > 0 and stop > 0
     ring = rings[-1][1] if rings else 0

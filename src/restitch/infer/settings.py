@@ -86,6 +86,15 @@ class Settings:
     long_step_cosine: float = -0.9
     """... whose neighbours run against each other so much."""
 
+    hole_mm: float = 0.08
+    """Needle points nearer than this are one hole: below the 0.1 mm step of the formats."""
+    near_hole_mm: float = 0.4
+    """... in a bean stitch whose points were moved since, nearer than this,"""
+    bean_stitch_mm: float = 1.0
+    """if its stitches are longer than this ..."""
+    bean_ahead: float = 0.6
+    """... and it goes on by this share of a stitch after a return."""
+
     # --- links and labels ---
     rounding_mm: float = 0.06
     """An advance below this drowns in 0.1 mm rounding: the mean of five links is used."""

@@ -82,7 +82,7 @@ def find_strokes(needles: Needles, point: IndexArray, settings: Settings) -> Str
     v0 = segment[first]
     v1 = segment[np.append(first[1:], len(segment)) - 1] + 1 if len(segment) else v0
     along = np.concatenate([[0.0], np.cumsum(length)])
-    return Strokes(point, xy, v0, v1, chain[v0], along[v1] - along[v0], _sewn_over(xy, chain))
+    return Strokes(point, xy, v0, v1, chain[v0], along[v1] - along[v0], _sewn_over(xy, chain, settings))
 
 
 def _turns(way: FloatArray, sewn: BoolArray) -> FloatArray:
@@ -131,15 +131,27 @@ def _edge_steps(
     return step
 
 
-def _sewn_over(xy: FloatArray, chain: IndexArray) -> BoolArray:
-    """(m,) the point and the next both lie in the hole two stitches before."""
+def _sewn_over(xy: FloatArray, chain: IndexArray, settings: Settings) -> BoolArray:
+    """(m,) the point and the next both lie in the hole two stitches before.
+
+    A bean stitch also counts where holes are met only nearly, as in a file that was scaled: it
+    goes on by about a stitch after each return, a column by no more than its spacing.
+    """
     back = np.zeros(len(xy), bool)
-    if len(xy) < 4:
+    if len(xy) < 5:
         return back
-    same = (np.abs(xy[2:] - xy[:-2]).max(axis=1) < HOLE_MM) & (chain[2:] == chain[:-2])
+    apart = np.abs(xy[2:] - xy[:-2]).max(axis=1)
+    same = (apart < settings.hole_mm) & (chain[2:] == chain[:-2])
     back[2:-1] = same[:-1] & same[1:]
+    near = (apart < settings.near_hole_mm) & (chain[2:] == chain[:-2])
+    stitch = np.abs(xy[1:] - xy[:-1]).max(axis=1)[:-3]
+    least = np.maximum(settings.bean_stitch_mm, settings.bean_ahead * stitch)
+    bean = near[:-2] & near[1:-1] & (apart[2:] > least) & (stitch > settings.bean_stitch_mm)
+    # every third point, and at least twice
+    again = np.zeros(len(bean) + 6, bool)
+    again[:-6] |= bean
+    again[6:] |= bean
+    bean &= again[3:-3]
+    back[2:-2] |= bean
+    back[1:-3] |= bean
     return back
-
-
-HOLE_MM = 0.08
-"""Two needle points nearer than this are one hole: below the 0.1 mm step of the formats."""
