@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -48,6 +49,10 @@ class Outcomes:
     result: Stream
 
 
+Beside = Callable[[Outcomes], AbstractContextManager[None]]
+"""Makes what is held ready while the target is written; see `restitch.files.staged`."""
+
+
 def rescue_file(
     source: Path,
     target: Path | None,
@@ -55,10 +60,12 @@ def rescue_file(
     *,
     dry_run: bool = False,
     reader: ReaderProcess | None = None,
+    beside: Beside | None = None,
 ) -> Outcomes:
     """Rescue one file; write ``target`` unless it is a dry run.
 
-    ``reader``: a warm process for files that must be parsed apart. Raises `UnreadableError`,
+    ``reader``: a warm process for files that must be parsed apart. ``beside``: holds ready what
+    is put in place with the target, both or neither (a page). Raises `UnreadableError`,
     `WriteError`, `UsageError` or `RefusedError`; then nothing new remains. The source is read
     once; before the result is put in place it must still hold what was read.
     """
@@ -76,15 +83,19 @@ def rescue_file(
     found = rescue(stream, settings.profile, settings.vetoed, extension)
     check_look(found, str(source), settings.profile)
     data, warnings = _bytes_of(found, read, extension, target or source)
+    writes = target is not None and not dry_run
     written = None
-    if target is not None and not dry_run:
-        write_bytes(data, target, source=source, source_sha256=before, replace=settings.replace)
+    if target is not None and writes:
         written = FileFacts(
             str(target), extension, sha256(data).hexdigest(), len(data), stream.name
         )
     facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
     report = _report(found, facts, written, settings, dry_run, stream.warnings + warnings)
-    return Outcomes(report, stream, found, found.result)
+    outcomes = Outcomes(report, stream, found, found.result)
+    if target is not None and writes:
+        with beside(outcomes) if beside else nullcontext():
+            write_bytes(data, target, source=source, source_sha256=before, replace=settings.replace)
+    return outcomes
 
 
 def _with_listed(stream: Stream, settings: Settings) -> Stream:

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from restitch.cli.run import check_page
 from restitch.folder import FileResult, Limits, Progress, Summary, watch
 from restitch.folder import fix_folder as run
 from restitch.rescue_file import Settings
@@ -29,6 +30,8 @@ def run_folder(
     """Rescue a folder, print its account and exit with its code."""
     from restitch.report.folder_page import PageMaker, write_folder_page
 
+    if report is not None:
+        check_page(report, source, target, settings)
     pages = PageMaker(source, report) if report is not None and not dry_run else None
     with _Progress() as progress:
         summary = run(

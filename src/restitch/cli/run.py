@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json as json_module
 import sys
+from contextlib import AbstractContextManager
 from dataclasses import replace as changed
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -96,8 +98,28 @@ def fix_file(
     """Rescue one file and print its report."""
     from restitch.rescue_file import rescue_file
 
-    found = rescue_file(source, target, settings, dry_run=dry_run)
-    _tell(found, json=json, page=None if dry_run else report, settings=settings)
+    beside = None
+    if report is not None:
+        check_page(report, source, target, settings)
+        beside = partial(_page_beside, report, settings)
+    _tell(rescue_file(source, target, settings, dry_run=dry_run, beside=beside), json=json)
+
+
+def check_page(page: Path, source: Path, target: Path, settings: Settings) -> None:
+    """Raise unless a page may be written beside source and target."""
+    from restitch.files import check_target
+
+    if page.resolve() == target.resolve():
+        raise UsageError(f"--report: {page} is the new file itself; name another")
+    if source.is_dir() and source.resolve() in page.resolve().parents:
+        raise UsageError(f"--report: {page} lies inside the source folder; choose a place outside")
+    check_target(page, source=source if source.exists() else None, replace=settings.replace)
+
+
+def _page_beside(page: Path, settings: Settings, found: Outcomes) -> AbstractContextManager[None]:
+    from restitch.report.page import staged_page
+
+    return staged_page(found, page, replace=settings.replace)
 
 
 def compare_files(
@@ -106,14 +128,15 @@ def compare_files(
     """Compare two files and print the difference."""
     from restitch.rescue_file import compare_files as compare
 
-    _tell(compare(first, second, settings), json=json, page=report, settings=settings)
-
-
-def _tell(found: Outcomes, *, json: bool, page: Path | None, settings: Settings) -> None:
-    if page is not None:
+    found = compare(first, second, settings)
+    if report is not None:
         from restitch.report.page import write_page
 
-        write_page(found, page, replace=settings.replace)
+        write_page(found, report, replace=settings.replace)
+    _tell(found, json=json)
+
+
+def _tell(found: Outcomes, *, json: bool) -> None:
     if json:
         from restitch.report.document import document_of
 

@@ -13,7 +13,14 @@ from restitch.files.read import (
     readable_extensions,
     unchanged,
 )
-from restitch.files.write import check_target, clear_leftovers, write_bytes, write_stream
+from restitch.files.write import (
+    check_target,
+    clear_leftovers,
+    make_folder,
+    staged,
+    write_bytes,
+    write_stream,
+)
 
 __all__ = [
     "FORMATS",
@@ -29,10 +36,12 @@ __all__ = [
     "encode",
     "extension_of",
     "facts",
+    "make_folder",
     "read_bytes",
     "read_stream",
     "readable_extensions",
     "round_trip",
+    "staged",
     "unchanged",
     "write_bytes",
     "write_stream",

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from restitch.errors import UsageError, WriteError
@@ -65,29 +67,62 @@ def write_bytes(
 
     ``source_sha256``: what the source must still hold when all is ready to be put in place.
     """
+    with staged(data, path, source=source, source_sha256=source_sha256, replace=replace):
+        pass
+
+
+@contextmanager
+def staged(
+    data: bytes,
+    path: Path,
+    *,
+    source: Path | None = None,
+    source_sha256: str = "",
+    replace: bool = False,
+) -> Iterator[None]:
+    """Hold a file ready, flushed to disk under another name; put it in place when the block ends
+    well. As `write_bytes`, for files that belong together."""
     check_target(path, source=source, replace=replace)
     temporary: str | None = None
     try:
-        handle, temporary = tempfile.mkstemp(TEMPORARY[1], TEMPORARY[0], path.parent)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
+        with _failures_told(path):
+            handle, temporary = tempfile.mkstemp(TEMPORARY[1], TEMPORARY[0], path.parent)
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            os.chmod(temporary, 0o666 & ~_umask())
+        yield
         check_target(path, source=source, replace=replace)
         if source is not None and source_sha256 and not unchanged(source, source_sha256):
             raise WriteError(
                 f"{source}: changed while it was being read; nothing written, run again"
             )
-        _rename(temporary, path)
-        temporary = None
-        _settle(path.parent)
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise WriteError(f"{path}: cannot be written ({reason}); nothing written") from None
+        with _failures_told(path):
+            _rename(temporary, path)
+            temporary = None
+            _settle(path.parent)
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
+
+
+@contextmanager
+def _failures_told(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise WriteError(f"{path}: cannot be written ({reason}); nothing written") from None
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder with its parents; raises `WriteError`."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or type(error).__name__).lower()
+        raise WriteError(f"{folder}: cannot be made ({reason})") from None
 
 
 def clear_leftovers(folder: Path) -> int:

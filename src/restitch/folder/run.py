@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from restitch.errors import ExitCode, UnreadableError, WriteError
-from restitch.files import clear_leftovers
+from restitch.files import clear_leftovers, make_folder
 from restitch.folder.engines import Engine, engine
 from restitch.folder.jobs import Job, check_folders, find_jobs
 from restitch.folder.journal import Entry, Journal
@@ -213,12 +213,3 @@ def _exists(job: Job) -> str:
         f"{job.target}: exists already and was not written by a run of this folder; "
         "--replace allows it to be replaced"
     )
-
-
-def make_folder(folder: Path) -> None:
-    """Make a folder with its parents; raises `WriteError`."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or type(error).__name__).lower()
-        raise WriteError(f"{folder}: cannot be made ({reason})") from None

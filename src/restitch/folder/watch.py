@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from restitch.errors import UnreadableError
+from restitch.files import make_folder
 from restitch.folder.engines import engine
 from restitch.folder.jobs import Job, check_folders, find_jobs
 from restitch.folder.journal import Journal
 from restitch.folder.results import FileResult
-from restitch.folder.run import cleared, do_jobs, make_folder
+from restitch.folder.run import cleared, do_jobs
 from restitch.folder.work import Rescue, Work
 from restitch.folder.workers import Limits
 

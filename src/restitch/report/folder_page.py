@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -42,14 +45,26 @@ class PageMaker:
         dry_run: bool = False,
         reader: ReaderProcess | None = None,
     ) -> Outcomes:
-        """As `rescue_file`, and write the page."""
-        from restitch.report.page import write_page
-
-        found = rescue_file(source, target, settings, dry_run=dry_run, reader=reader)
+        """As `rescue_file`, and write the page: both or neither."""
         page = self.page_path(source.relative_to(self.root).as_posix())
-        page.parent.mkdir(parents=True, exist_ok=True)
-        write_page(found, page, replace=True)
-        return found
+        return rescue_file(
+            source,
+            target,
+            settings,
+            dry_run=dry_run,
+            reader=reader,
+            beside=partial(_page_in_its_folder, page),
+        )
+
+
+@contextmanager
+def _page_in_its_folder(page: Path, found: Outcomes) -> Iterator[None]:
+    from restitch.files import make_folder
+    from restitch.report.page import staged_page
+
+    make_folder(page.parent)
+    with staged_page(found, page, replace=True):
+        yield
 
 
 def write_folder_page(

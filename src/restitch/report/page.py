@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -26,9 +27,17 @@ VOTABLE = (State.APPLIED, State.VETOED)
 
 def write_page(found: Outcomes, path: Path, *, replace: bool = False) -> None:
     """Write the page of a run; raises `WriteError` where it cannot be written."""
-    from restitch.files import write_bytes
+    with staged_page(found, path, replace=replace):
+        pass
 
-    write_bytes(page_of(found).encode("utf-8"), path, replace=replace)
+
+def staged_page(
+    found: Outcomes, path: Path, *, replace: bool = False
+) -> AbstractContextManager[None]:
+    """Hold the page ready; it is put in place when the block ends well."""
+    from restitch.files import staged
+
+    return staged(page_of(found).encode("utf-8"), path, replace=replace)
 
 
 def page_of(found: Outcomes) -> str:
