@@ -53,6 +53,9 @@ def run_folder(
         print(json_module.dumps(summary.document(), indent=1))
     else:
         _print_summary(summary, dry_run)
+    if summary.stopped:
+        left = summary.total - len(summary.results)
+        print(f"restitch: {left} files left: {summary.stopped}", file=sys.stderr)
     if summary.exit_code:
         sys.exit(int(summary.exit_code))
 
@@ -182,9 +185,6 @@ def _print_summary(summary: Summary, dry_run: bool) -> None:
     print(f"{summary.total} files: {counts or 'none done'}{before}")
     if dry_run:
         print("Nothing was written.")
-    if summary.stopped:
-        left = summary.total - len(summary.results)
-        print(f"Stopped with {left} files left: {summary.stopped}")
     for failed in summary.failures:
         print(line_of(failed))
     lines = list(_total_lines(summary))
