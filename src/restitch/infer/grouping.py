@@ -82,7 +82,9 @@ class Grouper:
         s = self.settings
         lead = draft.pieces[: draft.pieces.index(draft.dense[0])]
         axis, _ = self.votes.axis(draft.dense)
-        vote = s.ring_vote if self._ring_between(lead) else 0.0
+        vote = 0.0
+        if self._ring_between(lead):
+            vote = s.compact_ring_vote if self._is_compact(draft.dense) else s.ring_vote
         for piece in lead:
             if piece.look != Look.OPEN or piece.strokes < s.lattice_strokes:
                 continue
@@ -98,6 +100,13 @@ class Grouper:
             if crossing < s.zigzag_crossing and pitch < s.zigzag_to_mm:
                 vote -= s.lattice_vote
         return vote
+
+    def _is_compact(self, dense: list[Piece]) -> bool:
+        """Whether the cover is hardly longer than wide: no column."""
+        chord = np.concatenate([self.strokes.chord[p.s0 : p.s1] for p in dense])
+        middle = np.concatenate([self.strokes.middle[p.s0 : p.s1] for p in dense])
+        most = self.settings.compact_ring * float(np.median(np.hypot(*chord.T)))
+        return float(np.hypot(*np.ptp(middle, axis=0))) < most
 
     def _pitch(self, piece: Piece) -> float:
         """Two-line pitch of a ladder piece: median step of middles two strokes apart."""

@@ -43,7 +43,9 @@ def infer(stream: Stream, settings: Settings | None = None) -> tuple[SewnObject,
     drafts: list[Draft] = []
     for chain in find_pieces(strokes, labels, settings):
         drafts += grouper.drafts(chain)
-    drafts = join_loose_underlay(drafts, needles.section[strokes.point], coverage, settings)
+    section = needles.section[strokes.point]
+    tied = ends.tied & (ends.body_stop < needles.stop)
+    drafts = join_loose_underlay(drafts, section, tied, coverage, settings)
     marks = Marks.blank(len(strokes.point))
     for draft in drafts:
         mark_roles(draft, marks, votes, coverage, settings)

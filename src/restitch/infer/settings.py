@@ -192,6 +192,10 @@ class Settings:
     """... add so many: no satin has such an underlay."""
     ring_vote: float = 0.1
     """A closed edge run under the cover adds so many."""
+    compact_ring: float = 1.5
+    """Where the cover is shorter than this many of its strokes are long ..."""
+    compact_ring_vote: float = 1.3
+    """... it adds so many: a column is longer than wide."""
     zigzag_crossing: float = 0.2
     """a zigzag along the rungs, at most this angle off ..."""
     zigzag_to_mm: float = 3.5
