@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,14 +28,6 @@ def find_ends(needles: Needles, settings: Settings) -> Ends:
     """Ties at both ends of every chain; an untied chain's first point counts as its tie."""
     first, stop = needles.first, needles.stop
     lead = tie_length(needles.xy_mm, first, 1, stop - first, settings)
-    if len(first) >= settings.wide_tie_chains:
-        wide = replace(
-            settings, tie_stitch_mm=settings.wide_tie_mm, tie_reach_mm=settings.wide_tie_mm
-        )
-        wider = tie_length(needles.xy_mm, first, 1, stop - first, wide)
-        many, more = (wider > 0).mean(), (wider > 0).mean() - (lead > 0).mean()
-        if many >= settings.wide_tie_many and more >= settings.wide_tie_more:
-            lead, settings = wider, wide
     tail = tie_length(needles.xy_mm, stop - 1, -1, stop - first - lead, settings)
     # a lone first point is no tie where nothing would remain of the chain
     body_first = first + np.where(lead > 0, lead, (stop - first > 1).astype(np.intp))

@@ -20,7 +20,7 @@ def join_loose_underlay(
     """Give a run that the very next object covers to that object, as underlay.
 
     ``section`` (m,) counts the halts before each body point; a line sewn before a stop (placement,
-    tack-down) stays what it is, and so does one with ties of its own at both ends (``tied``, a row a
+    tack-down) stays what it is. So does one with ties of its own at both ends (``tied``, a row a
     chain) before a column that brings its own underlay.
     """
     joined: list[Draft] = []

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from restitch.infer.settings import Settings
-from restitch.infer.ties import tie_length
+from restitch.infer.ties import tie_length, with_tie_width
 from restitch.model import UNITS_PER_MM, BoolArray, Command, FloatArray, IntArray, Stream, read_only
 
 IndexArray = NDArray[np.intp]
@@ -37,6 +37,14 @@ class Needles:
 
     def __len__(self) -> int:
         return len(self.record)
+
+
+def fitted_to(stream: Stream, settings: Settings) -> Settings:
+    """The settings with the width of this stream's ties."""
+    record = stream.stitch_index
+    first = np.flatnonzero(np.diff(record, prepend=-2) != 1)
+    stop = np.append(first[1:], len(record))
+    return with_tie_width(stream.xy[record] / UNITS_PER_MM, first, stop, settings)
 
 
 def read_needles(stream: Stream, settings: Settings) -> Needles:

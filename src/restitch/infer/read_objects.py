@@ -13,7 +13,7 @@ from restitch.infer.label import label_strokes
 from restitch.infer.layers import find_copies, find_hidden, mark_raised
 from restitch.infer.links import find_links
 from restitch.infer.loose_underlay import join_loose_underlay
-from restitch.infer.needles import read_needles
+from restitch.infer.needles import fitted_to, read_needles
 from restitch.infer.pieces import find_pieces
 from restitch.infer.roles import mark_roles
 from restitch.infer.settings import Settings
@@ -28,7 +28,7 @@ def infer(stream: Stream, settings: Settings | None = None) -> tuple[SewnObject,
     stitching meant to be seen; layers above it are surplus. Deterministic; time and memory grow
     with the number of stitches.
     """
-    settings = settings or Settings()
+    settings = fitted_to(stream, settings or Settings())
     needles = read_needles(stream, settings)
     if not len(needles):
         return ()

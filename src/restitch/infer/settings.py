@@ -47,7 +47,7 @@ class Settings:
     """... if so many more of the chains are tied with the wide limit ..."""
     wide_tie_many: float = 0.85
     """... and at least this share in all ..."""
-    wide_tie_chains: int = 6
+    wide_tie_chains: int = 4
     """... of at least so many chains."""
     tie_pair: tuple[int, int] = (7, 11)
     """A tie off and a tie in at one place, without a cut between, make so many short stitches."""
@@ -172,7 +172,7 @@ class Settings:
     split_to_mm: float = 16.0
     """No split satin is wider;"""
     split_share: float = 0.92
-    """a split satin has at least this share of them (seen 0.97 and more, in fills up to 0.81) ..."""
+    """a split satin has at least this share of them (seen: 0.97 and more, fills to 0.81) ..."""
     split_strokes: int = 12
     """... of at least so many."""
     fill_share: float = 0.12

@@ -82,7 +82,8 @@ def find_strokes(needles: Needles, point: IndexArray, settings: Settings) -> Str
     v0 = segment[first]
     v1 = segment[np.append(first[1:], len(segment)) - 1] + 1 if len(segment) else v0
     along = np.concatenate([[0.0], np.cumsum(length)])
-    return Strokes(point, xy, v0, v1, chain[v0], along[v1] - along[v0], _sewn_over(xy, chain, settings))
+    over = _sewn_over(xy, chain, settings)
+    return Strokes(point, xy, v0, v1, chain[v0], along[v1] - along[v0], over)
 
 
 def _turns(way: FloatArray, sewn: BoolArray) -> FloatArray:

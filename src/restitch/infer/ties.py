@@ -2,11 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from restitch.infer.settings import Settings
 from restitch.model import FloatArray
+
+
+def with_tie_width(
+    xy_mm: FloatArray, first: NDArray[np.intp], stop: NDArray[np.intp], settings: Settings
+) -> Settings:
+    """The settings with wide ties, if that finds ties on chains that have none by narrow ones.
+
+    ``first`` and ``stop`` (c,) are the chains' bounds. A digitizer's locks are all alike: a design
+    that was scaled up has wide ones throughout.
+    """
+    if len(first) < settings.wide_tie_chains:
+        return settings
+    wide = replace(settings, tie_stitch_mm=settings.wide_tie_mm, tie_reach_mm=settings.wide_tie_mm)
+    narrow, wider = (
+        float((tie_length(xy_mm, first, 1, stop - first, s) > 0).mean()) for s in (settings, wide)
+    )
+    found = wider >= settings.wide_tie_many and wider - narrow >= settings.wide_tie_more
+    return wide if found else settings
 
 
 def tie_length(
