@@ -6,12 +6,16 @@ import json as json_module
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from restitch.cli.run import check_page
 from restitch.folder import FileResult, Limits, Progress, Summary, watch
 from restitch.folder import fix_folder as run
 from restitch.rescue_file import Settings
+
+INTERRUPTED = 130
+"""Exit code after Ctrl-C (128 + SIGINT, the custom of POSIX shells)."""
 
 
 def run_folder(
@@ -33,7 +37,7 @@ def run_folder(
     if report is not None:
         check_page(report, source, target, settings)
     pages = PageMaker(source, report) if report is not None and not dry_run else None
-    with _Progress() as progress:
+    with _told_when_interrupted("run again to go on"), _Progress() as progress:
         summary = run(
             source,
             target,
@@ -73,18 +77,28 @@ def run_watch(
 ) -> None:
     """Watch a folder until interrupted; one line for each file."""
     print(f"watching {source}; results go to {target}; stop with Ctrl-C", file=sys.stderr)
-    watch(
-        source,
-        target,
-        settings,
-        workers=workers,
-        include=include,
-        exclude=exclude,
-        poll_seconds=poll_seconds,
-        polls=polls,
-        limits=Limits(),
-        on_result=lambda result: print(line_of(result), flush=True),
-    )
+    with _told_when_interrupted("start again to go on"):
+        watch(
+            source,
+            target,
+            settings,
+            workers=workers,
+            include=include,
+            exclude=exclude,
+            poll_seconds=poll_seconds,
+            polls=polls,
+            limits=Limits(),
+            on_result=lambda result: print(line_of(result), flush=True),
+        )
+
+
+@contextmanager
+def _told_when_interrupted(advice: str) -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        print(f"restitch: stopped; what was done is kept, {advice}", file=sys.stderr)
+        sys.exit(INTERRUPTED)
 
 
 def line_of(result: FileResult) -> str:
