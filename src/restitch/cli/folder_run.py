@@ -102,16 +102,23 @@ def _told_when_interrupted(advice: str) -> Iterator[None]:
 
 
 def line_of(result: FileResult) -> str:
-    """Return what became of one file in one line."""
+    """Return what became of one file in one line: outcome, place in the folder, figures."""
     if result.failed:
-        # a reason names the file, or where it lies
-        named = Path(result.path).name in result.reason
-        words = result.reason if named else f"{result.path}: {result.reason}"
+        words = f"{result.path}: {_reason_alone(result)}"
         again = "" if result.fresh else " (failed before, not changed since)"
     else:
         words = result.path + _stitches_words(result.saved.get("stitches", 0.0))
         again = "" if result.fresh else " (done before)"
     return f"{result.outcome:13s} {words}{again}"
+
+
+def _reason_alone(result: FileResult) -> str:
+    """The reason without the name of the file it begins with."""
+    for name in (result.path, Path(result.path).name):
+        before, found, after = result.reason.partition(f"{name}: ")
+        if found and ": " not in before:
+            return after
+    return result.reason
 
 
 def _stitches_words(saved: float) -> str:
@@ -193,18 +200,16 @@ TOTALS = {
 
 
 def _print_summary(summary: Summary, dry_run: bool) -> None:
+    for failed in summary.failures:
+        print(line_of(failed))
     known = sum(not r.fresh for r in summary.results)
     counts = ", ".join(f"{n} {word}" for word, n in summary.counts.items())
     before = f" ({known} of them in an earlier run)" if known else ""
     print(f"{summary.total} files: {counts or 'none done'}{before}")
     if dry_run:
-        print("Nothing was written.")
-    for failed in summary.failures:
-        print(line_of(failed))
-    lines = list(_total_lines(summary))
-    if lines:
-        print("On the whole:" if not dry_run else "On the whole it would come to:")
-        print("\n".join(lines))
+        print("nothing was written")
+    for line in _total_lines(summary):
+        print(line)
 
 
 def _total_lines(summary: Summary) -> Iterator[str]:
@@ -212,4 +217,5 @@ def _total_lines(summary: Summary) -> Iterator[str]:
         value = summary.saved.get(key, 0.0) / (1000.0 if key == "jump_mm" else 1.0)
         text = f"{abs(value):,.{decimals}f}"
         if text.strip("0.,"):
-            yield f"  {text:>10s} {words} {'saved' if value > 0 else 'added'}"
+            words = words.removesuffix("s") if text == "1" else words
+            yield f"{text:>12s} {words} {'saved' if value > 0 else 'added'}"
