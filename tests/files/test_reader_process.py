@@ -1,5 +1,7 @@
 """The reader process: the same answer as here, and limits that hold."""
 
+import signal
+import subprocess
 import sys
 import time
 
@@ -11,6 +13,7 @@ from restitch.errors import UnreadableError
 from restitch.files import ReaderProcess, ReadLimits, decode, encode
 from restitch.files import read as read_room
 from restitch.files.parse import ParseFailed
+from restitch.files.process import CHILD as CHILD_SCRIPT
 from restitch.files.read import is_bounded
 
 # Answers with what the extension asks for: runs on, dies, or takes all memory.
@@ -101,3 +104,14 @@ def test_what_is_parsed_here_is_bounded():
     assert not is_bounded("pes", 60 << 20)
     for risky in ("hus", "max", "pcs", "phb", "zhs", "gcode", "dat"):
         assert not is_bounded(risky, 10)
+
+
+@pytest.mark.skipif(not hasattr(signal, "alarm"), reason="no alarms on this system")
+def test_a_reader_whose_caller_is_gone_ends_by_itself():
+    """The caller was killed while a file was parsed: nothing else would end an endless read."""
+    code = "import sys, time; sys.path.insert(0, sys.argv[1])\nimport child\n"
+    code += "child.end_after(0.1)\ntime.sleep(30)"
+    begun = time.monotonic()
+    done = subprocess.run([sys.executable, "-c", code, str(CHILD_SCRIPT.parent)], check=False)
+    assert done.returncode == -signal.SIGALRM
+    assert time.monotonic() - begun < 10

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import tempfile
 from pathlib import Path
 from types import SimpleNamespace
@@ -191,3 +192,20 @@ def test_sources_are_never_changed(source: Path, tmp_path: Path) -> None:
     assert {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in source.rglob("*.dst")} == before
     assert not list(source.rglob("*.tmp"))
     assert stand_in.outputs(source).keys() == {p.relative_to(source).as_posix() for p in before}
+
+
+def test_a_folder_that_cannot_be_listed_is_told(
+    source: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = os.scandir
+
+    def shut(path: str) -> object:
+        if str(path).endswith("b"):
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path)
+
+    monkeypatch.setattr(os, "scandir", shut)
+    found = run(source, tmp_path / "out")
+    assert [r.path for r in found.values() if r.failed] == ["b"]
+    assert "cannot be read" in found["b"].reason
+    assert sum(not r.failed for r in found.values()) == 5

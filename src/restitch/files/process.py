@@ -85,8 +85,9 @@ class ReaderProcess:
     def _started(self) -> subprocess.Popen[bytes]:
         if self._child is None or self._child.poll() is not None:
             self.close()
+            limits = [str(self.limits.memory_bytes), str(self.limits.seconds)]
             self._child = subprocess.Popen(
-                [sys.executable, "-I", str(CHILD), str(self.limits.memory_bytes)],
+                [sys.executable, "-I", str(CHILD), *limits],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,

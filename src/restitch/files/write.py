@@ -6,7 +6,7 @@ import os
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from restitch.errors import UsageError, WriteError
@@ -128,12 +128,15 @@ def make_folder(folder: Path) -> None:
 def clear_leftovers(folder: Path) -> int:
     """Remove temporary files that a killed run left in a folder; return how many.
 
-    Call it only where no other run writes.
+    Call it only where no other run writes. One that cannot be removed now (Windows: its process
+    is still ending) is left to the next call.
     """
-    left = list(folder.glob(f"{TEMPORARY[0]}*{TEMPORARY[1]}"))
-    for file in left:
-        file.unlink(missing_ok=True)
-    return len(left)
+    removed = 0
+    for file in folder.glob(f"{TEMPORARY[0]}*{TEMPORARY[1]}"):
+        with suppress(OSError):
+            file.unlink(missing_ok=True)
+            removed += 1
+    return removed
 
 
 def _settle(folder: Path) -> None:

@@ -44,22 +44,26 @@ def find_jobs(
     """Return the stitch files of a folder, sorted by their place in it.
 
     A pattern (``*.dst``, ``caps/*``) is matched against the place and against the bare name.
-    Links to folders are not followed, hidden files and folders are left out.
+    Links to folders are not followed, hidden files and folders are left out. A folder that cannot
+    be listed is a job that fails: what it holds must not be missing without a word.
     """
     from restitch.files import readable_extensions
 
     known = frozenset(readable_extensions())
-    return tuple(
-        Job(place, source / place, target / place)
-        for place in sorted(_places(source))
+    unlisted: list[OSError] = []
+    places = [
+        place
+        for place in _places(source, unlisted)
         if Path(place).suffix.lower().lstrip(".") in known
         and (not include or _matches(place, include))
         and not _matches(place, exclude)
-    )
+    ]
+    places += [Path(error.filename).relative_to(source).as_posix() for error in unlisted]
+    return tuple(Job(place, source / place, target / place) for place in sorted(places))
 
 
-def _places(source: Path) -> Iterator[str]:
-    for folder, folders, names in os.walk(source):
+def _places(source: Path, unlisted: list[OSError]) -> Iterator[str]:
+    for folder, folders, names in os.walk(source, onerror=unlisted.append):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:
             if not name.startswith("."):
