@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -72,6 +73,22 @@ def test_a_failed_file_is_told_once(tmp_path: Path) -> None:
     (source / "cut.dst").write_text("damaged")
     found = watched(source, target, [lambda: None] * 6)
     assert [r.outcome for r in found] == ["failed"]
+
+
+def test_what_could_not_be_written_is_tried_again_and_told_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source, target = tmp_path / "in", tmp_path / "out"
+    source.mkdir()
+    target.mkdir()
+    (source / "one.dst").write_text("here")
+    (target / "one.dst").write_text("the user's own")
+    monkeypatch.setattr(sys.modules["restitch.folder.watch"], "RETRY_POLLS", 3)
+    wait = lambda: None  # noqa: E731
+    steps = [*[wait] * 12, (target / "one.dst").unlink, *[wait] * 4]
+    found = watched(source, target, steps)
+    assert [r.outcome for r in found] == ["failed", "fixed"]
+    assert outputs(target) == expected(source)
 
 
 def test_the_results_may_not_fall_into_the_drop_folder(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from restitch.errors import UnreadableError
+from restitch.errors import ExitCode, UnreadableError
 from restitch.files import make_folder
 from restitch.folder.engines import engine
 from restitch.folder.jobs import Job, check_folders, find_jobs
@@ -27,6 +27,9 @@ State = tuple[int, int]
 POLL_SECONDS = 2.0
 QUIET_POLLS = 2
 """Looks in a row at which a file must not have changed before it counts as complete."""
+
+RETRY_POLLS = 30
+"""Looks after which a result that could not be written is tried again (our choice)."""
 
 
 def watch(
@@ -59,7 +62,7 @@ def watch(
             jobs = drop.complete()
             with cleared(jobs), closing(do_jobs(jobs, journal, work, run)) as results:
                 for result in results:
-                    if on_result is not None and result.fresh:
+                    if drop.is_news(result) and on_result is not None:
                         on_result(result)
             polls = None if polls is None else polls - 1
             if polls != 0:
@@ -75,6 +78,23 @@ class _Drop:
         self._where = (source, target, include, exclude)
         self._seen: dict[str, tuple[State, int]] = {}
         """Last state of each file and the looks at which it stood still."""
+        self._unwritten: dict[str, str] = {}
+        """Why results could not be written, as it was told."""
+
+    def is_news(self, result: FileResult) -> bool:
+        """Take note of a result; tell whether the user does not know it yet.
+
+        One that could not be written (disk full) is tried again after a while, and told again
+        only when something else comes of it.
+        """
+        if result.failed and result.exit_code == ExitCode.NOT_WRITTEN:
+            state, _ = self._seen[result.path]
+            self._seen[result.path] = (state, QUIET_POLLS - RETRY_POLLS)
+            known = self._unwritten.get(result.path)
+            self._unwritten[result.path] = result.reason
+            return known != result.reason
+        self._unwritten.pop(result.path, None)
+        return result.fresh
 
     def complete(self) -> tuple[Job, ...]:
         """Look once; return the files that have just become complete."""
