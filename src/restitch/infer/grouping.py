@@ -201,11 +201,13 @@ def ring_stop(xy: FloatArray, start: int, settings: Settings) -> int:
     """Index at which a path begun at ``start`` first closes to a ring, else 0."""
     if len(xy) - start < 4:
         return 0
+    off = xy[start + 1 :] - xy[start]
+    home = (off * off).sum(axis=1) < settings.ring_close_mm**2
+    if not home[2:].any():
+        return 0
     way = np.diff(xy[start:], axis=0)
-    length = np.hypot(*way.T)
-    path = np.cumsum(length)
-    home = np.hypot(*(xy[start + 1 :] - xy[start]).T)
-    closed = np.flatnonzero((home < settings.ring_close_mm) & (path > settings.ring_least_mm))
+    path = np.cumsum(np.hypot(*way.T))
+    closed = np.flatnonzero(home & (path > settings.ring_least_mm))
     if not len(closed):
         return 0
     stop = int(closed[0])

@@ -99,7 +99,7 @@ def _mark_satin(draft: Draft, marks: Marks, coverage: Coverage, settings: Settin
         if after.p0 - before.p1 >= settings.underlay_points:
             marks.role[before.p1 : after.p0] = UNDERLAY
     lead = strokes.xy_mm[draft.p0 : first.p0]
-    if len(lead) < 2:
+    if len(lead) < 2 or _touches(strokes, draft.dense, lead[0]):
         return
     cells = coverage.of_all(draft.dense)
     outside = ~inside(coverage.grid.cell(lead), cells)
@@ -108,3 +108,20 @@ def _mark_satin(draft: Draft, marks: Marks, coverage: Coverage, settings: Settin
         way = np.hypot(*np.diff(lead[: leading + 1], axis=0).T).sum()
         if way > settings.lead_travel_mm:
             marks.role[draft.p0 : draft.p0 + leading] = TRAVEL
+
+
+def _touches(strokes: Strokes, dense: list[Piece], point: FloatArray) -> bool:
+    """Whether a point lies right at one of the strokes: half a sewn thread off at most."""
+    for piece in dense:
+        at = slice(piece.s0, piece.s1)
+        off, chord = point - strokes.start_mm[at], strokes.chord[at]
+        size = np.maximum((chord * chord).sum(axis=1), 1e-9)
+        along = np.clip((off * chord).sum(axis=1) / size, 0.0, 1.0)
+        apart = off - chord * along[:, None]
+        if float((apart * apart).sum(axis=1).min()) < THREAD_MM**2:
+            return True
+    return False
+
+
+THREAD_MM = 0.2
+"""A sewn 40 weight thread is so wide (published thread tables: 0.2 mm)."""
