@@ -186,9 +186,9 @@ def inspect_file(source: Path, *, json: bool) -> None:
     if json:
         _print_json(inspect_document(stream, objects))
         return
-    from restitch.report.text import print_objects
+    from restitch.report.objects import objects_text
 
-    print_objects(source, stream, objects, _console())
+    print(objects_text(source, stream, objects))
 
 
 def draw_file(source: Path, picture: Path, view: str, settings: Settings, *, replace: bool) -> None:

@@ -6,7 +6,7 @@ fill, so that the rows of a 0.40 mm fill lie 0.20 mm apart.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -68,7 +68,7 @@ class ObjectFigures:
     def document(self) -> dict[str, Any]:
         """The figures, rounded to what 0.1 mm files can tell, ready for JSON."""
         return {
-            key: _rounded(value) for key, value in asdict(self).items() if key not in _ELSEWHERE
+            name: _plain(getattr(self, name)) for name in self.__slots__ if name not in _ELSEWHERE
         }
 
 
@@ -76,13 +76,13 @@ _ELSEWHERE = ("kind", "block")
 """Fields that the object itself already states."""
 
 
-def _rounded(value: Any) -> Any:
+def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 3)
-    if isinstance(value, dict):
-        return {key: _rounded(v) for key, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_rounded(v) for v in value]
+    if isinstance(value, tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, Underlay):
+        return {name: _plain(getattr(value, name)) for name in Underlay.__slots__}
     return value
 
 

@@ -97,9 +97,13 @@ def _places(cover: Ladder, xy: FloatArray) -> tuple[FloatArray, FloatArray, Floa
     centre = (left + right) / 2
     way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(centre, axis=0).T))])
     near = np.empty(len(xy), np.intp)
+    low = centre.mean(axis=0)
+    points, line = xy - low, centre - low
+    own = (line * line).sum(axis=1)
     for start in range(0, len(xy), 256):
-        apart = xy[start : start + 256, None] - centre[None]
-        near[start : start + 256] = (apart**2).sum(axis=2).argmin(axis=1)
+        # squared distances, less what does not matter for the least of them
+        x, y = points[start : start + 256].T[..., None]
+        near[start : start + 256] = (own - 2 * (x * line[:, 0] + y * line[:, 1])).argmin(axis=1)
     across = (left - right)[near]
     width = np.maximum(np.hypot(*across.T), 1e-6)
     side = ((xy - centre[near]) * across).sum(axis=1) / width**2 * 2

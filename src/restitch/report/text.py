@@ -8,7 +8,7 @@ from itertools import groupby
 from rich.console import Console
 from rich.table import Table
 
-from restitch.model import Change, Finding, SewnObject, State, Stream
+from restitch.model import Change, Finding, State
 from restitch.report.document import saved
 from restitch.report.model import CAUTIONS, Outcome, Report
 
@@ -173,32 +173,3 @@ def print_check(
 
 
 _NUMBERS = ("places", "stitches", "layers", "minutes")
-
-
-def print_objects(
-    source: object, stream: Stream, objects: Sequence[SewnObject], console: Console
-) -> None:
-    """Write the table of objects of one file."""
-    from restitch.infer import figures
-
-    table = Table(box=None, pad_edge=False, title=f"{source}: {len(objects)} objects")
-    for heading, justify in (
-        ("object", "right"), ("kind", "left"), ("colour", "left"), ("size, mm", "right"),
-        ("spacing, mm", "right"), ("underlay", "left"), ("stitches", "right"),
-        ("surplus", "right"), ("sure", "right"),
-    ):  # fmt: skip
-        table.add_column(heading, justify=justify)  # type: ignore[arg-type]
-    for obj in objects:
-        f = figures(stream, obj)
-        table.add_row(
-            str(obj.id),
-            obj.kind.value + (" (open)" if obj.open else ""),
-            f"{obj.block + 1} {stream.threads[obj.block].hex}",
-            f"{f.width_mm:.1f} x {f.height_mm:.1f}",
-            f"{f.spacing_mm:.2f}" if f.spacing_mm else "",
-            ", ".join(f.underlay),
-            str(f.stitches),
-            str(f.surplus) if f.surplus else "",
-            f"{obj.confidence:.0%}",
-        )
-    console.print(table)
