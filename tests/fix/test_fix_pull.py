@@ -92,3 +92,57 @@ def test_a_wall_on_one_side_leaves_the_other_side_free():
     assert outline(fixed[0]).bounds[1] == pytest.approx(-1.9, abs=0.06)
     assert outline(fixed[0]).bounds[3] == pytest.approx(1.5, abs=0.06)
     assert shapely.is_valid(outline(fixed[0]))
+
+
+@pytest.mark.parametrize(("fabric", "drawn"), [("performance", 0.24), ("twill", 0.0)])
+def test_free_ends_are_drawn_in_by_what_the_width_gains(fabric, drawn):
+    """Columns 10 to 15 % wider, ends shortened by the same, on performance wear (AllStitch)."""
+    plan, context = sewn(satin(column(20, 4)), fabric=fabric)
+    fixed, changes = pull.run(plan, context)
+    low, _, high, _ = outline(fixed[0]).bounds
+    assert low == pytest.approx(drawn, abs=0.06)
+    assert high == pytest.approx(20 - drawn, abs=0.06)
+    assert ("2 free ends drawn in" in changes[0].reason) == bool(drawn)
+    assert len(fixed[0].points()) == len(plan[0].points())
+
+
+def test_an_end_at_a_neighbour_stays_or_the_joint_would_open():
+    stem = column(20, 4, x=22, y=-10, angle_deg=90)
+    plan, context = sewn(satin(column(20, 4)), satin(stem), fabric="performance")
+    assert outline(plan[0]).distance(outline(plan[1])) < 0.05
+    fixed, changes = pull.run(plan, stated(context, 0.6))
+    assert outline(fixed[0]).bounds[0] == pytest.approx(0.3, abs=0.06)
+    assert outline(fixed[0]).distance(outline(fixed[1])) < 0.05
+    assert "one free end drawn in" in changes[0].reason
+
+
+@given(length=st.floats(1.5, 25), width=st.floats(1.0, 6.0), amount=st.floats(0.2, 1.0))
+@settings(max_examples=30, deadline=None)
+def test_drawing_ends_in_brings_strokes_closer_by_a_tenth_at_most(length, width, amount):
+    plan, context = sewn(satin(column(length, width)), fabric="performance")
+    fixed, _ = pull.run(plan, stated(context, amount))
+    was, now = ladder(plan[0].points()), ladder(fixed[0].points())
+    assert now.length_mm >= 0.9 * was.length_mm - 0.15
+    assert now.length_mm <= was.length_mm + 0.05
+    assert now.widths_mm.max() <= was.widths_mm.max() + amount + 0.11
+
+
+def test_holes_of_a_split_column_move_with_their_strokes():
+    from restitch.stitch.lines import to_units
+    from restitch.stitch.satin import split_strokes
+
+    split = to_units(split_strokes(column(30, 9) / 10.0, 7.2))
+    plan, context = sewn(satin(split), fabric="performance")
+    fixed, _ = pull.run(plan, context)
+    rungs, xy = ladder(split), fixed[0].points() / 10.0
+    assert rungs.holes_inside.all()
+    for first, last in zip(rungs.first, rungs.last, strict=True):
+        inner = xy[first : last + 1] - xy[first]
+        chord = inner[-1] / np.hypot(*inner[-1])
+        assert np.abs(inner[:, 0] * chord[1] - inner[:, 1] * chord[0]).max() < 0.15
+
+
+def test_rings_have_no_ends_to_draw_in():
+    plan, context = sewn(satin(arc(radius=10, width=3, degrees=360)), fabric="performance")
+    _, changes = pull.run(plan, context)
+    assert "drawn in" not in changes[0].reason

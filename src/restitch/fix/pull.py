@@ -1,4 +1,5 @@
-"""Fix ``pull``: columns and fill rows widened for the fabric's pull. Runs only when asked for.
+"""Fix ``pull``: columns and fill rows widened for the fabric's pull, free column ends drawn in
+where the fabric asks for it. Runs only when asked for.
 
 A flat file does not tell how much compensation it already holds, so this is the user's call.
 """
@@ -15,7 +16,7 @@ from restitch.fix.objects import Treatment, change_of, mark, may_touch, stitch_c
 from restitch.geometry import Ladder, ladder_of, outline
 from restitch.model import FloatArray, Kind, Piece, PlannedObject, Role
 from restitch.plan import renewed
-from restitch.stitch.widen import outward, widened
+from restitch.stitch.widen import drawn_in, outward, widened
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -32,7 +33,8 @@ def run(plan: Plan, context: Context) -> PassResult:
     """Return the plan with satins and fills widened, and a change for each.
 
     Half of the compensation goes to each side, less where a gap to a neighbour or the object's
-    own counter would fall under 1 mm.
+    own counter would fall under 1 mm. On fabrics that stretch lengthways the free ends of columns
+    are drawn in by as much.
     """
     import shapely
 
@@ -60,6 +62,7 @@ def _treated(
 ) -> Treatment | None:
     pieces: list[Piece] = []
     gains: list[FloatArray] = []
+    drawn = 0
     for piece in obj.pieces:
         if piece.role is Role.TOP and piece.layer == 0 and len(piece.xy) > 3:
             rungs = ladder_of(piece)
@@ -67,9 +70,11 @@ def _treated(
                 half = context.profile.compensation_mm(rungs.width_mm) / 2.0
                 growth = np.minimum(half, room_mm(rungs, half, own, near))
                 growth[growth < LEAST_MM] = 0.0
-                if growth.any():
-                    piece = renewed(piece, widened(rungs, growth))
+                ends = _ends_mm(obj, rungs, half, near, context.profile)
+                if growth.any() or any(ends):
+                    piece = renewed(piece, widened(rungs, growth, drawn_in(rungs, *ends)))
                     gains.append(2.0 * growth)
+                    drawn += sum(1 for end in ends if end)
         pieces.append(piece)
     if not gains:
         return None
@@ -81,13 +86,32 @@ def _treated(
         "pull",
         "pull compensation asked for",
         f"{obj.kind}: {what} widened by {mean:.2f} mm for the pull of "
-        f"{context.profile.fabric.title}",
+        f"{context.profile.fabric.title}" + (f", {_count(drawn)} drawn in" if drawn else ""),
         obj,
         context,
         {"stitches": count, "widened_mm": 0.0},
         {"stitches": count, "widened_mm": most},
     )
     return mark(obj, pieces, "top"), change
+
+
+def _count(ends: int) -> str:
+    return "one free end" if ends == 1 else f"{ends} free ends"
+
+
+def _ends_mm(
+    obj: PlannedObject, rungs: Ladder, half_mm: float, near: list[Geometry], profile: Profile
+) -> tuple[float, float]:
+    """How far both ends of a column are drawn in: cloth is pushed out along it by what it loses in
+    width (ALL). An end that meets another object stays, or the joint would open."""
+    if obj.kind is not Kind.SATIN or not profile.fabric.pull.shorten_ends or rungs.is_ring:
+        return 0.0, 0.0
+    import shapely
+
+    left, right = rungs.rails_mm
+    edges = [shapely.LineString([left[at], right[at]]) for at in (0, -1)]
+    free = [all(shapely.distance(edge, shape) > TOUCHING_MM for shape in near) for edge in edges]
+    return half_mm * free[0], half_mm * free[1]
 
 
 def room_mm(rungs: Ladder, half_mm: float, own: Geometry, near: list[Geometry]) -> FloatArray:
