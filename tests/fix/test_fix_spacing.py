@@ -121,3 +121,30 @@ def test_a_reason_gives_the_figures():
     reason = spacing.run(plan, context)[1][0].reason
     assert "0.20 mm" in reason
     assert "0.40" in reason
+
+
+def test_a_tight_curve_laid_anew_gets_short_stitches_inside():
+    """Short stitches on the inside of corners, or it is over-dense there (compiled training
+    articles); every second one stops 15 to 30 % short (common practice)."""
+    dense = arc(radius=3.0, width=4.0, spacing=0.15, degrees=180)
+    plan, context = sewn((Kind.SATIN, [(Role.TOP, dense)]))
+    fixed, changes = spacing.run(plan, context)
+    assert changes
+    reach = np.hypot(*(fixed[0].points()[1:-1] / 10.0).T)
+    inside = reach[reach < 3.0]
+    back = (inside - 1.0) / 4.0
+    short = back > 0.1
+    assert 0.35 < short.mean() < 0.6
+    assert ((back[short] > 0.13) & (back[short] < 0.32)).all()
+
+
+def test_a_wide_satin_laid_anew_is_split_with_staggered_holes():
+    dense = column(30, 9, 0.2)
+    plan, context = sewn((Kind.SATIN, [(Role.TOP, dense)]))
+    fixed, _ = spacing.run(plan, context)
+    xy = fixed[0].points() / 10.0
+    assert np.hypot(*np.diff(xy, axis=0).T).max() <= context.profile.limits.satin_split_over_mm
+    holes = xy[np.abs(xy[:, 1]) < 4.0]
+    assert len(holes) > 0.9 * 2 * 30 / 0.4
+    # the holes of neighbouring strokes do not line up: no split line shows
+    assert np.abs(np.diff(holes[:, 1]))[1:-1].min() > 0.3

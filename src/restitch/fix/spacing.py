@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
+
 import numpy as np
 
 from restitch.check.judge_spacing import SpacingVerdict, spacing_mm, spacing_verdicts
 from restitch.fix.context import Context, PassResult, Plan
-from restitch.fix.objects import Treatment, change_of, mark, may_touch, stitch_count, treated
+from restitch.fix.objects import (
+    Treatment,
+    change_of,
+    mark,
+    may_touch,
+    stitch_count,
+    thread_mm,
+    treated,
+)
 from restitch.geometry import Ladder, ladder_of
 from restitch.model import IntArray, Kind, Piece, PlannedObject, Role
 from restitch.plan import renewed
@@ -14,7 +25,7 @@ from restitch.stitch.fill import fill_stitch_mm, rerowed
 from restitch.stitch.satin import relaid_satin
 
 LEAST_SAVED = 0.05
-"""Laying anew that saves less than this share of the stitches is not worth a change."""
+"""Laying anew that saves less than this share is not worth a change."""
 SPLIT_SLACK_MM = 0.5
 """A column that is split already is split again over its own longest stitch and this much."""
 
@@ -38,7 +49,7 @@ def _opened(obj: PlannedObject, target_mm: float, context: Context) -> PlannedOb
     pieces = [_piece(p, obj.kind, target_mm, context) for p in obj.pieces]
     opened = mark(obj, pieces, "top")
     was, now = spacing_mm(obj), spacing_mm(opened)
-    before, after = stitch_count(obj.pieces), stitch_count(pieces)
+    before, after = _weight(obj.pieces, obj.kind), _weight(pieces, obj.kind)
     worse = was is None or (now is not None and now[0] < was[0])
     return None if worse or after > (1.0 - LEAST_SAVED) * before else opened
 
@@ -54,7 +65,17 @@ def _piece(piece: Piece, kind: Kind, target_mm: float, context: Context) -> Piec
         laid = relaid_satin(rungs, target_mm, _split_over_mm(rungs, context))
     else:
         laid = rerowed(rungs, target_mm, _fill_stitch_mm(rungs, context))
-    return piece if laid is None or len(laid) >= len(piece.xy) else renewed(piece, laid)
+    return piece if laid is None or _heavier(laid, piece, kind) else renewed(piece, laid)
+
+
+def _weight(pieces: Iterable[Piece], kind: Kind) -> float:
+    """What laying anew should save: stitches of a fill, thread of a satin, because a wide one that
+    is opened and split at once has as many holes as before."""
+    return thread_mm(pieces) if kind is Kind.SATIN else stitch_count(pieces)
+
+
+def _heavier(laid: IntArray, piece: Piece, kind: Kind) -> bool:
+    return _weight([replace(piece, xy=laid)], kind) >= _weight([piece], kind)
 
 
 def _split_over_mm(rungs: Ladder, context: Context) -> float:
@@ -80,7 +101,7 @@ def _told(
     reason = (
         f"{obj.kind} sewn at {verdict.spacing_mm:.2f} mm where {context.profile.fabric.title} "
         f"asks for {verdict.target_mm:.2f}; laid anew between the same sides, "
-        f"{before - after} stitches out"
+        + (f"{before - after} stitches out" if before > after else "wide strokes split")
     )
     change = change_of(
         "spacing",
