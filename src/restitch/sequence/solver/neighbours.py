@@ -1,49 +1,123 @@
-"""The objects of its colour that each object is cheapest to join with."""
+"""The nodes that each node is cheapest to join with."""
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
-from restitch.model import FloatArray
+from restitch.model import BoolArray, FloatArray
 from restitch.sequence.solver.nodes import Index, Nodes
+from restitch.sequence.solver.precedence import Precedence
+from restitch.sequence.solver.prices import NEVER, LinkPrices
 
-CELLS_AT_ONCE = 1_000_000
-"""Prices held in memory at a time."""
+CANDIDATES = 2
+"""Objects looked at for each neighbour kept (our choice)."""
 
 
-def nearest(nodes: Nodes, count: int) -> list[list[tuple[int, float]]]:
-    """Return for each object its `count` nearest of the same colour with the price of the cheaper
-    link between the two, cheapest first."""
-    result: list[list[tuple[int, float]]] = [[] for _ in range(len(nodes.instance))]
-    colours = np.array(nodes.instance.colour)
+@dataclass(frozen=True, slots=True, eq=False)
+class Near:
+    """For each node k nodes of other objects, cheapest first."""
+
+    after: Index
+    """(m, k) nodes that are cheap to go on to."""
+    before: Index
+    """(m, k) nodes that are cheap to come from."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Windows:
+    """The first and the last colour block in which each object can be sewn."""
+
+    first: Index
+    last: Index
+
+    def apart(self, a: Index, b: Index) -> BoolArray:
+        """Whether objects a and b (broadcast together) never share a block."""
+        apart: BoolArray = (self.first[a] > self.last[b]) | (self.first[b] > self.last[a])
+        return apart
+
+
+def windows_of(nodes: Nodes, precedence: Precedence, order: Sequence[int]) -> Windows:
+    """Return the windows of all objects in the colour blocks of a feasible order."""
+    colour = nodes.instance.colour
+    blocks: dict[int, list[int]] = {}
+    count, threaded = 0, None
+    for x in order:
+        if colour[x] != threaded:
+            threaded = colour[x]
+            blocks.setdefault(threaded, []).append(count)
+            count += 1
+    first, last = [0] * len(order), [0] * len(order)
+    for x in precedence.topological:
+        low = max((first[y] for y in precedence.before[x]), default=0)
+        own = blocks[colour[x]]
+        first[x] = own[bisect_left(own, low)]
+    for x in reversed(precedence.topological):
+        high = min((last[y] for y in precedence.after[x]), default=count)
+        own = blocks[colour[x]]
+        last[x] = own[bisect_right(own, high) - 1]
+    return Windows(np.array(first), np.array(last))
+
+
+def near_nodes(nodes: Nodes, prices: LinkPrices, windows: Windows, count: int) -> Near:
+    """Return for each node the best node of each of the `count` cheapest objects of its colour.
+
+    Objects that never share a colour block with its own come last.
+    """
+    objects = len(nodes.instance)
+    kept = min(count, objects - 1)
+    around = _candidates(nodes, windows, min(CANDIDATES * kept, objects - 1))
+    size = np.diff(nodes.first)
+    option = np.minimum(np.arange(size.max()), size[:, None] - 1) + nodes.first[:-1, None]
+    others = around[nodes.owner]
+    there = option[others]
+    here = np.broadcast_to(np.arange(nodes.count)[:, None, None], there.shape)
+    far = (others == nodes.owner[:, None]) | windows.apart(others, nodes.owner[:, None])
+
+    def cheapest(a: Index, b: Index) -> Index:
+        price = prices(a.ravel(), b.ravel()).reshape(there.shape)
+        pick = price.argmin(axis=2)[..., None]
+        best = np.take_along_axis(price, pick, axis=2)[..., 0] + NEVER * far
+        ranked = np.argsort(best, axis=1, kind="stable")[:, :kept]
+        return np.take_along_axis(np.take_along_axis(there, pick, axis=2)[..., 0], ranked, axis=1)
+
+    return Near(after=cheapest(here, there), before=cheapest(there, here))
+
+
+def _candidates(nodes: Nodes, windows: Windows, count: int) -> Index:
+    """(n, count) objects of the same colour near each object, itself where there are too few."""
+    instance = nodes.instance
+    found = np.tile(np.arange(len(instance))[:, None], (1, count))
+    colours = np.array(instance.colour)
     for colour in np.unique(colours):
         members = np.flatnonzero(colours == colour)
-        if len(members) > 1:
-            price = _between(nodes, members)
-            price = np.minimum(price, price.T)
-            np.fill_diagonal(price, np.inf)
-            kept = min(count, len(members) - 1)
-            picked = np.argpartition(price, kept - 1, axis=1)[:, :kept]
-            cheap = np.take_along_axis(price, picked, axis=1)
-            sort = np.argsort(cheap, axis=1, kind="stable")
-            picked = np.take_along_axis(members[picked], sort, axis=1)
-            cheap = np.take_along_axis(cheap, sort, axis=1)
-            for x, near, row in zip(members.tolist(), picked.tolist(), cheap.tolist(), strict=True):
-                result[x] = list(zip(near, row, strict=True))
-    return result
+        kept = min(count, len(members) - 1)
+        if kept < 1:
+            continue
+        gap = _gaps(nodes, members) + NEVER * windows.apart(members[:, None], members[None, :])
+        np.fill_diagonal(gap, np.inf)
+        found[members, :kept] = members[np.argpartition(gap, kept - 1, axis=1)[:, :kept]]
+    return found
 
 
-def _between(nodes: Nodes, members: Index) -> FloatArray:
-    """Cheapest link from each member to each other, over all their options."""
-    sizes = np.diff(nodes.first)[members]
-    starts = np.concatenate([[0], np.cumsum(sizes)])
-    at = np.repeat(nodes.first[members] - starts[:-1], sizes) + np.arange(starts[-1])
-    result = np.empty((len(members), len(members)))
-    step = max(1, CELLS_AT_ONCE // (len(at) * int(sizes.max())))
-    for low in range(0, len(members), step):
-        high = min(low + step, len(members))
-        rows = at[starts[low] : starts[high]]
-        table = nodes.price(rows[:, None], at[None, :])
-        table = np.minimum.reduceat(table, starts[:-1], axis=1)
-        result[low:high] = np.minimum.reduceat(table, starts[low:high] - starts[low], axis=0)
-    return result
+def _gaps(nodes: Nodes, members: Index) -> FloatArray:
+    """How near each member lies to each other: between the discs that hold all ends of each, or by
+    the cheapest given price."""
+    first = nodes.first[:-1]
+    given = nodes.instance.link_price
+    if given is not None:
+        cheap = np.minimum.reduceat(np.minimum.reduceat(given, first, axis=0), first, axis=1)
+        return np.minimum(cheap, cheap.T)[np.ix_(members, members)]
+    size = np.diff(nodes.first)[:, None]
+    middle = np.add.reduceat((nodes.entry + nodes.exit) / 2, first, axis=0) / size
+    reach = np.maximum(
+        np.hypot(*(nodes.entry - middle[nodes.owner]).T),
+        np.hypot(*(nodes.exit - middle[nodes.owner]).T),
+    )
+    radius = np.maximum.reduceat(reach, first)[members]
+    x, y = middle[members].T
+    gap: FloatArray = np.hypot(x[:, None] - x, y[:, None] - y) - radius[:, None] - radius
+    return gap

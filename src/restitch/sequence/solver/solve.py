@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import numpy as np
 
+from restitch.sequence.solver.anneal import anneal
 from restitch.sequence.solver.blocks import ColourBound, colour_bound, fewest_blocks
-from restitch.sequence.solver.descent import Descent
 from restitch.sequence.solver.greedy import nearest_in_blocks
 from restitch.sequence.solver.instance import Instance, Solution
-from restitch.sequence.solver.kicks import KickSettings, iterate
 from restitch.sequence.solver.layers import best_options, path_cost
-from restitch.sequence.solver.neighbours import nearest
+from restitch.sequence.solver.neighbours import near_nodes, windows_of
 from restitch.sequence.solver.nodes import Nodes, nodes_of
 from restitch.sequence.solver.precedence import Precedence, precedence_of
-from restitch.sequence.solver.prices import price_rows
+from restitch.sequence.solver.prices import LinkPrices
 from restitch.sequence.solver.proof import prove
 from restitch.sequence.solver.tour import Tour
 
 PROVED_OBJECTS = 20
 """Designs of so many objects are small enough to try for a proof."""
+
+NEAR = 12
+"""Neighbours that changes are drawn from."""
+
+LEAST_CHANGES = 300
+"""Changes drawn at a time at the least: fewer cost as much."""
 
 PROOF_SETS = 40_000
 """Sets after which the proof is given up (under 5 seconds, measured)."""
@@ -41,14 +46,9 @@ def solve(
     precedence = precedence_of(len(instance), instance.precedence)
     bound = colour_bound(instance.colour, precedence)
     path = _first(nodes, precedence, bound)
-    tour = Tour(nodes, precedence, price_rows(nodes), path)
-    descent = Descent(nodes, tour, nearest(nodes, 8))
-    descent.push(range(len(instance)))
-    descent.run()
-    rounds = default_kicks(len(instance)) if kicks is None else kicks
-    iterate(descent, rounds, seed, KickSettings())
-    found = best_options(nodes, nodes.owner[tour.path()].tolist())[0]
-    path = min((found, _original(nodes)), key=lambda p: path_cost(nodes, p))
+    if len(instance) > 1:
+        path = _searched(nodes, precedence, path, kicks, seed)
+    path = min((path, _original(nodes)), key=lambda p: path_cost(nodes, p))
     if len(instance) > PROVED_OBJECTS:
         return _solution(nodes, path, bound, proved=False)
     proof = prove(nodes, precedence, bound, path_cost(nodes, path), proof_sets)
@@ -56,9 +56,21 @@ def solve(
 
 
 def default_kicks(objects: int) -> int:
-    """Return how long the search goes on by default: long for few objects, where kicks are cheap
-    (our choice, set so that 200 objects take about a second)."""
-    return int(np.clip(1_500_000 // max(objects, 1), 1_500, 12_000))
+    """Return how many rounds the search takes by default (our choice, by trial)."""
+    return int(np.clip(30 * objects, 300, 2_000))
+
+
+def _searched(
+    nodes: Nodes, precedence: Precedence, path: list[int], kicks: int | None, seed: int
+) -> list[int]:
+    """The path after the search."""
+    count = len(nodes.instance)
+    prices = LinkPrices(nodes)
+    windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
+    tour = Tour(nodes, precedence, prices, path)
+    rounds = default_kicks(count) if kicks is None else kicks
+    anneal(tour, near_nodes(nodes, prices, windows, NEAR), rounds, max(count, LEAST_CHANGES), seed)
+    return best_options(nodes, nodes.owner[tour.path()].tolist())[0]
 
 
 def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[int]:

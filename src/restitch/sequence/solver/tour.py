@@ -1,86 +1,155 @@
-"""The sequence under search: nodes by place, places by object, changes that can be undone."""
+"""The sequence under search: nodes by place, places by object, links by place."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from restitch.sequence.solver.nodes import Nodes
+import numpy as np
+
+from restitch.model import BoolArray, FloatArray
+from restitch.sequence.solver.nodes import Index, Nodes, mirrors
 from restitch.sequence.solver.precedence import Precedence
-from restitch.sequence.solver.prices import Row
+from restitch.sequence.solver.prices import LinkPrices
 
 
 class Tour:
-    """A feasible sequence of nodes between a start and an end sentinel.
+    """A feasible sequence of nodes between a start and an end.
 
     Place 0 holds the start (node m, object n), place n + 1 the end (node m + 1, object n + 1).
     Mutable on purpose: this is the inner loop of the search.
     """
 
-    __slots__ = ("after", "before", "free", "log", "owner", "place", "rows", "seq")
+    __slots__ = (
+        "count",
+        "exact",
+        "first",
+        "link",
+        "mirror",
+        "owner",
+        "pairs",
+        "place",
+        "prices",
+        "seq",
+        "size",
+    )
 
     def __init__(
-        self, nodes: Nodes, precedence: Precedence, rows: list[Row], path: Sequence[int]
+        self, nodes: Nodes, precedence: Precedence, prices: LinkPrices, path: Sequence[int]
     ) -> None:
         n, m = len(nodes.instance), nodes.count
-        self.rows = rows
-        self.owner: list[int] = [*nodes.owner.tolist(), n, n + 1]
-        self.after = [*precedence.after, (), ()]
-        self.before = [*precedence.before, (), ()]
-        self.free = not any(precedence.after)
-        self.seq: list[int] = [m, *path, m + 1]
-        self.place = [0] * (n + 2)
-        self.log: list[tuple[int, list[int]]] = []
-        self._place(0, self.seq)
+        mirror, self.exact = mirrors(nodes)
+        self.count, self.prices = n, prices
+        self.mirror = np.append(mirror, [m, m + 1])
+        self.owner = np.append(nodes.owner, [n, n + 1])
+        self.first = np.append(nodes.first[:-1], [m, m + 1])
+        self.size = np.append(np.diff(nodes.first), [1, 1])
+        self.pairs = _Pairs(precedence)
+        self.seq = np.array([m, *path, m + 1])
+        """(n + 2,) node at each place."""
+        self.place = np.empty(n + 2, np.int64)
+        """(n + 2,) place of each object."""
+        self.place[self.owner[self.seq]] = np.arange(n + 2)
+        self.link: FloatArray = prices(self.seq[:-1], self.seq[1:])
+        """(n + 1,) price of the link that leaves each place."""
 
     def path(self) -> list[int]:
-        """The nodes in order, without the sentinels."""
-        return self.seq[1:-1]
+        """The nodes in order, without start and end."""
+        path: list[int] = self.seq[1:-1].tolist()
+        return path
 
-    def put(self, low: int, nodes: list[int]) -> None:
-        """Write nodes (the same objects, in any order) from place `low` on."""
+    def cost(self) -> float:
+        """Price of the whole."""
+        return float(self.link.sum())
+
+    def objects(self, places: Index) -> Index:
+        """The objects at places."""
+        found: Index = self.owner[self.seq[places]]
+        return found
+
+    def limits(self) -> tuple[Index, Index]:
+        """For each object the place of the first that must follow it (else the end's) and of the
+        last that must go before it (else 0)."""
+        return self.pairs.limits(self.place)
+
+    def rewrite(self, low: int, nodes: Index) -> None:
+        """Write nodes (the same objects in any feasible order) from place `low` on."""
         high = low + len(nodes)
-        self.log.append((low, self.seq[low:high]))
         self.seq[low:high] = nodes
-        self._place(low, nodes)
+        self.place[self.owner[nodes]] = np.arange(low, high)
+        self.link[low - 1 : high] = self.prices(self.seq[low - 1 : high], self.seq[low : high + 1])
 
-    def undo(self) -> None:
-        """Take back everything since the log was last cleared."""
-        for low, nodes in reversed(self.log):
-            self.seq[low : low + len(nodes)] = nodes
-            self._place(low, nodes)
-        self.log.clear()
+    def shift(self, at: Index, gap: Index, nodes: Index) -> None:
+        """Move the stretches that begin at places `at` (k,) before the places `gap` (k,), sewn as
+        `nodes` (k, length). Stretches and gaps share no link.
 
-    def _place(self, low: int, nodes: Sequence[int]) -> None:
-        place, owner = self.place, self.owner
-        for at, node in enumerate(nodes, low):
-            place[owner[node]] = at
+        Each move is feasible by itself; those that are not together are left out.
+        """
+        length = nodes.shape[1]
+        step = np.arange(1, length + 1) / (length + 1)
+        while len(at):
+            span = at[:, None] + np.arange(length)
+            rank = np.arange(self.count + 2, dtype=np.float64)
+            rank[span] = gap[:, None] - 1 + step
+            order = np.argsort(rank, kind="stable")
+            seq = self.seq.copy()
+            seq[span] = nodes
+            seq = seq[order]
+            place = np.empty_like(self.place)
+            place[self.owner[seq]] = np.arange(self.count + 2)
+            broken = self.pairs.broken(place)
+            if broken is None:
+                moved = place[self.owner[nodes]].ravel()
+                touched = np.concatenate([moved, moved - 1, place[self.objects(at - 1)]])
+                self.seq, self.place, self.link = seq, place, self.link[order[:-1]]
+                self.link[touched] = self.prices(seq[touched], seq[touched + 1])
+                return
+            kept = ~broken[self.owner[nodes]].any(axis=1)
+            at, gap, nodes = at[kept], gap[kept], nodes[kept]
 
-    def can_swap(self, low: int, middle: int, high: int) -> bool:
+    def turning(self) -> FloatArray:
+        """(n + 2,) running sum over the places of what turning a stretch adds to its links: turned
+        from place a to place b it adds ``turning[b] - turning[a]``."""
+        seq = self.seq
+        total = np.zeros(self.count + 2)
+        if not self.exact:
+            back = self.prices(self.mirror[seq[2:-1]], self.mirror[seq[1:-2]])
+            total[2:-1] = np.cumsum(back - self.link[1:-1])
+        return total
+
+
+class _Pairs:
+    """The precedence pairs as arrays, sorted both ways."""
+
+    def __init__(self, precedence: Precedence) -> None:
+        self.count = len(precedence)
+        pairs = [(x, y) for x, after in enumerate(precedence.after) for y in after]
+        self.any = bool(pairs)
+        table = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+        self.a, self.b = table.T.copy()
+        self.with_after, self.after_from = np.unique(self.a, return_index=True)
+        self.a_by_b, by_b = table[np.argsort(self.b, kind="stable")].T.copy()
+        self.with_before, self.before_from = np.unique(by_b, return_index=True)
+
+    def limits(self, place: Index) -> tuple[Index, Index]:
+        latest = np.full(self.count + 2, self.count + 1)
+        earliest = np.zeros(self.count + 2, np.int64)
+        if self.any:
+            latest[self.with_after] = np.minimum.reduceat(place[self.b], self.after_from)
+            earliest[self.with_before] = np.maximum.reduceat(place[self.a_by_b], self.before_from)
+        return latest, earliest
+
+    def broken(self, place: Index) -> BoolArray | None:
+        """Which objects are part of a pair in the wrong order; None where all are right."""
+        wrong = place[self.a] > place[self.b]
+        if not wrong.any():
+            return None
+        broken = np.zeros(self.count + 2, np.bool_)
+        broken[self.a[wrong]] = broken[self.b[wrong]] = True
+        return broken
+
+    def may_swap(self, place: Index, low: int, middle: int, high: int) -> bool:
         """Whether places [low, middle) and [middle, high) may change sides."""
-        if self.free:
+        if not self.any:
             return True
-        seq, owner, place = self.seq, self.owner, self.place
-        if middle - low <= high - middle:
-            after = self.after
-            for at in range(low, middle):
-                for y in after[owner[seq[at]]]:
-                    if middle <= place[y] < high:
-                        return False
-        else:
-            before = self.before
-            for at in range(middle, high):
-                for y in before[owner[seq[at]]]:
-                    if low <= place[y] < middle:
-                        return False
-        return True
-
-    def can_reverse(self, low: int, high: int) -> bool:
-        """Whether the objects at places [low, high) may be sewn in reverse order."""
-        if self.free:
-            return True
-        seq, owner, place, after = self.seq, self.owner, self.place, self.after
-        for at in range(low, high):
-            for y in after[owner[seq[at]]]:
-                if place[y] < high:
-                    return False
-        return True
+        a, b = place[self.a], place[self.b]
+        return not ((a >= low) & (a < middle) & (b >= middle) & (b < high)).any()
