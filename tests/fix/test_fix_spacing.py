@@ -148,3 +148,15 @@ def test_a_wide_satin_laid_anew_is_split_with_staggered_holes():
     assert len(holes) > 0.9 * 2 * 30 / 0.4
     # the holes of neighbouring strokes do not line up: no split line shows
     assert np.abs(np.diff(holes[:, 1]))[1:-1].min() > 0.3
+
+
+def test_few_rows_near_the_limit_tell_too_little_many_tell_enough():
+    """Rounding to 0.1 mm alone moves the pitch of a few rows by hundredths."""
+    small, large = rows(fill(6, 1.0, 0.315, y=20)), rows(fill(30, 12, 0.315))
+    sound = [rows(fill(40, 30, 0.40, y=60 * i)) for i in (1, 2)]
+    for case, faults in ((small, 0), (large, 1)):
+        plan, context = sewn(case, *sound)
+        assert spacing_mm(plan[0])[0] < 0.8 * 0.40
+        assert len(spacing.run(plan, context)[1]) == faults
+    plan, context = sewn(rows(fill(6, 1.0, 0.2, y=20)), *sound)
+    assert len(spacing.run(plan, context)[1]) == 1
