@@ -10,7 +10,7 @@ import pytest
 from file_makers import lighthouse
 
 from restitch.errors import UnreadableError
-from restitch.files import ReaderProcess, ReadLimits, decode, encode
+from restitch.files import ReaderProcess, ReadLimits, decode, encode, read_stream
 from restitch.files import read as read_room
 from restitch.files.parse import ParseFailed
 from restitch.files.process import CHILD as CHILD_SCRIPT
@@ -104,6 +104,19 @@ def test_what_is_parsed_here_is_bounded():
     assert not is_bounded("pes", 60 << 20)
     for risky in ("hus", "max", "pcs", "phb", "zhs", "gcode", "dat"):
         assert not is_bounded(risky, 10)
+
+
+def test_a_file_of_nothing_but_trims_is_given_up(tmp_path):
+    """Three jumps and a stitch, again and again: the library's reader inserts a trim for each,
+    at a cost that grows with the square. 4 MB would take it minutes."""
+    path = tmp_path / "trims.dst"
+    jump, stitch = bytes([1, 0, 0x83]), bytes([1, 0, 3])
+    path.write_bytes(b"LA:Harbour".ljust(512) + (jump * 3 + stitch) * 330_000 + b"\0\0\xf3")
+    begun = time.monotonic()
+    with ReaderProcess(ReadLimits(seconds=2)) as reader, pytest.raises(UnreadableError) as caught:
+        read_stream(path, reader=reader)
+    assert time.monotonic() - begun < 8
+    assert str(caught.value) == "trims.dst: takes more than 2 s to read"
 
 
 @pytest.mark.skipif(not hasattr(signal, "alarm"), reason="no alarms on this system")

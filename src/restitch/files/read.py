@@ -27,6 +27,13 @@ MOST_MOVE_MM = 1000.0
 MOST_RECORDS_HERE = 1_500_000
 """Files that may hold more are parsed in the reader process (1 M records: 2.3 s, 0.2 GiB)."""
 
+_GUESSES_TRIMS = ("dst", "jef", "tap")
+"""Formats whose reader puts each trim it guesses into the middle of its list."""
+
+MOST_RECORDS_GUESSED_HERE = 150_000
+"""As above for those: their time grows with the square of the records (200,000 with a trim at
+every fourth: 2.8 s)."""
+
 _KNOWN = np.array(sorted(int(c) for c in Command), np.int64)
 
 
@@ -103,13 +110,14 @@ def read_bytes(path: Path) -> bytes:
 def is_bounded(extension: str, size: int) -> bool:
     """Tell whether a file can be parsed in this process.
 
-    Its reader does a bounded amount of work for each byte (every loop reads bytes until they
-    run out, and no count in the file sizes anything), and its bytes cannot hold so many records
-    that time or memory would run away. All other files are parsed under limits, in a child.
+    Its reader's work is bounded by its bytes (every loop reads bytes until they run out, and no
+    count in the file sizes anything), and these cannot hold so many records that time or memory
+    would run away. All other files are parsed under limits, in a child.
     """
     fmt = FORMATS.get(extension)
     least = fmt.bytes_per_stitch if fmt else READ_ONLY_BYTES.get(extension)
-    return least is not None and size / least <= MOST_RECORDS_HERE
+    most = MOST_RECORDS_GUESSED_HERE if extension in _GUESSES_TRIMS else MOST_RECORDS_HERE
+    return least is not None and size / least <= most
 
 
 def _parsed(data: bytes, extension: str, reader: ReaderProcess | None) -> Parsed:
