@@ -43,7 +43,7 @@ def test_a_line_says_fewer_or_more() -> None:
 
 def test_the_account(capsys: pytest.CaptureFixture[str]) -> None:
     results = (failed("pier.dst: ends early"), FIXED, KNOWN, LONGER)
-    _print_summary(Summary(results, 4), dry_run=False)
+    _print_summary(Summary(results), dry_run=False)
     assert capsys.readouterr().out.splitlines() == [
         "failed        caps/pier.dst: ends early",
         "4 files: 1 already sound, 1 failed, 2 fixed (1 of them in an earlier run)",

@@ -1,6 +1,6 @@
 """Killed at any moment, resumed: nothing lost, nothing partial, nothing done wrongly.
 
-`benchmarks/kill_folder.py` does the same a hundred times with real designs.
+`benchmarks/folders.py kill` does the same a hundred times with real designs.
 """
 
 from __future__ import annotations

@@ -34,7 +34,7 @@ def run_folder(
     """Rescue a folder, print its account and exit with its code."""
     from restitch.report.folder_page import PageMaker, write_folder_page
 
-    if report is not None:
+    if report is not None and not dry_run:
         check_page(report, source, target, settings)
     pages = PageMaker(source, report) if report is not None and not dry_run else None
     with _told_when_interrupted("run again to go on"), _Progress() as progress:
@@ -51,15 +51,15 @@ def run_folder(
             on_progress=progress,
             rescue=pages,
         )
-    if pages is not None and report is not None:
-        write_folder_page(summary, source, pages, report, replace=settings.replace)
     if json:
         print(json_module.dumps(summary.document(), indent=1))
     else:
         _print_summary(summary, dry_run)
     if summary.stopped:
-        left = summary.total - len(summary.results)
-        print(f"restitch: {left} files left: {summary.stopped}", file=sys.stderr)
+        print(f"restitch: {summary.left} files left: {summary.stopped}", file=sys.stderr)
+    if pages is not None and report is not None:  # last: the account is told in any case
+        pages.clear()
+        write_folder_page(summary, source, pages, report, replace=settings.replace)
     if summary.exit_code:
         sys.exit(int(summary.exit_code))
 

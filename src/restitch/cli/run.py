@@ -99,7 +99,7 @@ def fix_file(
     from restitch.rescue_file import rescue_file
 
     beside = None
-    if report is not None:
+    if report is not None and not dry_run:
         check_page(report, source, target, settings)
         beside = partial(_page_beside, report, settings)
     _tell(rescue_file(source, target, settings, dry_run=dry_run, beside=beside), json=json)

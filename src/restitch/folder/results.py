@@ -53,10 +53,15 @@ class Summary:
 
     results: tuple[FileResult, ...]
     """Sorted by place."""
-    total: int
-    """Files that were to be done."""
+    left: int = 0
+    """Files that the run did not come to."""
     stopped: str = ""
-    """Why the run ended before all of them were, in one line."""
+    """Why it did not, in one line."""
+
+    @property
+    def total(self) -> int:
+        """Files that were to be done."""
+        return len(self.results) + self.left
 
     @property
     def counts(self) -> dict[str, int]:
@@ -90,6 +95,7 @@ class Summary:
         return {
             "schema": 1,
             "total": self.total,
+            "left": self.left,
             "stopped": self.stopped,
             "files": [r.document() for r in self.results],
             "counts": self.counts,

@@ -138,7 +138,7 @@ class _Told:
     def summary(self, stopped: str) -> Summary:
         """The account so far."""
         results = tuple(sorted(self._results, key=lambda r: r.path))
-        return Summary(results, len(self._weights), stopped)
+        return Summary(results, len(self._weights) - len(results), stopped)
 
 
 def do_jobs(

@@ -36,6 +36,13 @@ class PageMaker:
         """Path of the page of a file, by its place in the source folder."""
         return self.folder / f"{place}.html"
 
+    def clear(self) -> None:
+        """Remove unfinished pages of workers that were ended."""
+        from restitch.files import clear_leftovers
+
+        for folder in (self.folder, *self.folder.rglob("*/")):
+            clear_leftovers(folder)
+
     def __call__(
         self,
         source: Path,
