@@ -12,6 +12,7 @@ from file_makers import lighthouse
 from restitch.errors import UnreadableError
 from restitch.files import ReaderProcess, ReadLimits, decode, encode, read_stream
 from restitch.files import read as read_room
+from restitch.files.child import end_after, limit_memory
 from restitch.files.parse import ParseFailed
 from restitch.files.process import CHILD as CHILD_SCRIPT
 from restitch.files.read import is_bounded
@@ -128,3 +129,11 @@ def test_a_reader_whose_caller_is_gone_ends_by_itself():
     done = subprocess.run([sys.executable, "-c", code, str(CHILD_SCRIPT.parent)], check=False)
     assert done.returncode == -signal.SIGALRM
     assert time.monotonic() - begun < 10
+
+
+def test_a_system_without_limits_of_memory_reads_all_the_same(monkeypatch):
+    """Windows has no such limits: the time limit and the cap on file size remain."""
+    monkeypatch.setitem(sys.modules, "resource", None)
+    limit_memory(1 << 30)
+    monkeypatch.delattr(signal, "alarm", raising=False)
+    end_after(10)

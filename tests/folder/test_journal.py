@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import settings as trial
 from hypothesis import strategies as st
 
+from restitch.errors import WriteError
 from restitch.folder import JOURNAL_NAME, FileResult, Journal
 
 RESULTS = [FileResult(f"ordner/ä {k}.dst", "fixed", target_sha256=str(k)) for k in range(6)]
@@ -85,3 +89,43 @@ def test_the_last_word_counts(tmp_path: Path, count: int) -> None:
         entry = journal.entries["a.dst"]
         assert entry.result is not None
         assert entry.result.target_sha256 == str(count - 1)
+
+
+def test_the_lock_of_windows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without POSIX locks a byte far behind the end of the file is locked instead."""
+    taken: list[int] = []
+
+    def locking(handle: int, mode: int, size: int) -> None:
+        if taken:
+            raise OSError("held")
+        taken.append(os.lseek(handle, 0, os.SEEK_CUR))
+
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    fake = SimpleNamespace(LK_NBLCK=2, locking=locking)
+    monkeypatch.setitem(sys.modules, "msvcrt", fake)
+    with Journal(tmp_path) as journal:
+        assert taken == [1 << 30]
+        with pytest.raises(WriteError, match="another run"):
+            Journal(tmp_path)
+        journal.finish(RESULTS[0], "key", "0")
+    assert (tmp_path / JOURNAL_NAME).stat().st_size < 1000
+    monkeypatch.setitem(sys.modules, "msvcrt", None)
+    with Journal(tmp_path) as journal:  # a system with neither: no lock, all else as ever
+        assert journal.entries[RESULTS[0].path].source_sha256 == "0"
+
+
+def test_a_record_that_is_written_in_pieces_is_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A system may take less of a write than it was given (POSIX write(2))."""
+    with Journal(tmp_path) as journal:
+        real = journal._file
+        monkeypatch.setattr(
+            journal,
+            "_file",
+            SimpleNamespace(write=lambda d: real.write(d[:7]), fileno=real.fileno),
+        )
+        journal.finish(RESULTS[0], "key", "0")
+        monkeypatch.undo()
+    with Journal(tmp_path) as journal:
+        assert journal.entries[RESULTS[0].path].result is not None
