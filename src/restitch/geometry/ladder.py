@@ -144,7 +144,7 @@ class Ladder:
     @cached_property
     def satin_spacing_mm(self) -> float:
         """Same-side pitch of the strokes, measured on the outer side of every curve."""
-        return 2.0 * _middle(self._advances_mm[1])
+        return 2.0 * middle_mean(self._advances_mm[1])
 
     @cached_property
     def axis(self) -> FloatArray:
@@ -177,7 +177,7 @@ class Ladder:
             return 0.0
         normal = np.array([-self.axis[1], self.axis[0]])
         middles = (self.nodes_mm[:-1] + self.nodes_mm[1:]) @ normal / 2.0
-        return 2.0 * _middle(np.abs(np.diff(middles)))
+        return 2.0 * middle_mean(np.abs(np.diff(middles)))
 
     @cached_property
     def is_ring(self) -> bool:
@@ -204,7 +204,7 @@ class Ladder:
         return bool(against.mean() > 0.9)
 
 
-def _middle(values: FloatArray) -> float:
+def middle_mean(values: FloatArray) -> float:
     """Mean of the middle half: as robust as the median, but not stuck on the 0.1 mm grid."""
     ordered = np.sort(values)
     quarter = len(ordered) // 4

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from restitch.infer.needles import IndexArray
 from restitch.infer.underlay_kinds import Underlay, underlay_of
 from restitch.model import UNITS_PER_MM, FloatArray, Kind, Role, SewnObject, Stream
 
@@ -93,8 +94,7 @@ def figures(stream: Stream, obj: SewnObject) -> ObjectFigures:
     roles = {role.value: 0 for role in Role}
     for part in obj.parts:
         roles[part.role.value] += (part.stop - part.start) * (part.layer == 0)
-    base = 0 if any(p.layer == 0 for p in obj.parts if p.role is Role.TOP) else None
-    top = _stretches(stream, obj, Role.TOP, base)
+    top = visible_stretches(stream, obj)
     common = ObjectFigures(
         kind=obj.kind,
         block=obj.block,
@@ -107,7 +107,7 @@ def figures(stream: Stream, obj: SewnObject) -> ObjectFigures:
     top = [xy for xy in top if len(xy) > 2] or [xy for xy in top if len(xy) > 1]
     if not top:
         return common
-    lower = _stretches(stream, obj, Role.UNDERLAY, base)
+    lower = _stretches(stream, obj, Role.UNDERLAY, _seen_layer(obj))
     measure = {Kind.SATIN: _satin, Kind.FILL: _fill, Kind.RUN: _run}[obj.kind]
     found = measure(top, lower)
     known = {name: getattr(common, name) for name in ObjectFigures.__slots__}
@@ -121,10 +121,25 @@ def _points(stream: Stream, obj: SewnObject) -> FloatArray:
     return points
 
 
+def visible_stretches(stream: Stream, obj: SewnObject) -> list[FloatArray]:
+    """Needle points (mm) of each stretch of covering stitching, surplus layers left out (unless
+    there is nothing else)."""
+    return _stretches(stream, obj, Role.TOP, _seen_layer(obj))
+
+
+def _seen_layer(obj: SewnObject) -> int | None:
+    return 0 if any(p.layer == 0 for p in obj.parts if p.role is Role.TOP) else None
+
+
 def _stretches(stream: Stream, obj: SewnObject, role: Role, layer: int | None) -> list[FloatArray]:
-    """Needle points of each part of a role (and layer, unless None), millimetres."""
+    """Needle points of each part of a role (and layer, unless None), millimetres.
+
+    The lone first point of an untied thread counts as its tie; its hole is where the stitching
+    after it starts.
+    """
+    lone = {p.stop for p in obj.parts if p.role is Role.TIE and p.stop - p.start == 1}
     return [
-        stream.xy[p.start : p.stop] / UNITS_PER_MM
+        stream.xy[p.start - (p.start in lone) : p.stop] / UNITS_PER_MM
         for p in obj.parts
         if p.role is role and (layer is None or p.layer == layer)
     ]
@@ -183,19 +198,27 @@ def _row_offset(
 
 def _run(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
     """Path, passes and stitch length: a bean stitch goes over each step three times."""
-    ends = np.concatenate([np.stack([xy[:-1], xy[1:]], axis=1) for xy in top])
-    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
-    sewn = length > 0.05
-    hole = np.rint(ends[sewn] / HOLE_MM).astype(np.int64)
-    key = np.sort(hole[..., 0] * 1_000_003 + hole[..., 1], axis=1)
+    steps, key = sewn_steps(top)
+    length = np.hypot(*(steps[:, 1] - steps[:, 0]).T)
     _, count = np.unique(key, axis=0, return_counts=True)
     passes = int(np.median(count)) if len(count) else 1
     return {
-        "stitch_mm": float(np.median(length[sewn])) if sewn.any() else None,
+        "stitch_mm": float(np.median(length)) if len(length) else None,
         "passes": passes,
         "length_mm": float(length.sum() / passes),
     }
 
 
+def sewn_steps(stretches: list[FloatArray]) -> tuple[FloatArray, IndexArray]:
+    """The stitches (k, 2, 2) of some stretches, start and end in millimetres, and for each the
+    numbers (k, 2) of its two holes, the lower first: steps sewn over again have the same."""
+    ends = np.concatenate([np.stack([xy[:-1], xy[1:]], axis=1) for xy in stretches])
+    ends = ends[np.hypot(*(ends[:, 1] - ends[:, 0]).T) > LEAST_STEP_MM]
+    hole = np.rint(ends / HOLE_MM).astype(np.int64)
+    return ends, np.sort(hole[..., 0] * 1_000_003 + hole[..., 1], axis=1)
+
+
+LEAST_STEP_MM = 0.05
+"""Half a step of the file: shorter is no stitch."""
 HOLE_MM = 0.2
 """Holes nearer than about this are one when passes are counted."""

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from restitch.geometry.ladder import middle_mean
+from restitch.infer.cells import sample_lines
 from restitch.infer.legs import find_legs, find_rings, find_rows
 from restitch.infer.settings import Settings
 from restitch.model import BoolArray, FloatArray, Kind
@@ -83,7 +85,7 @@ def _under_column(cover: Ladder, xy: FloatArray, rules: UnderlayRules) -> tuple[
     edge = run & (middle >= rules.centre_share)
     add(EDGE, edge, _inset(side[1:][edge], half[1:][edge]), None)
     if zigzag.any():
-        pitch = 2 * float(np.median(step[zigzag]))
+        pitch = 2 * middle_mean(step[zigzag])
         twice = step[zigzag].sum() > rules.double_share * length
         kind = DOUBLE_ZIGZAG if twice else ZIGZAG
         add(kind, zigzag, _inset(side[1:][zigzag], half[1:][zigzag]), pitch)
@@ -104,10 +106,13 @@ def _places(cover: Ladder, xy: FloatArray) -> tuple[FloatArray, FloatArray, Floa
         # squared distances, less what does not matter for the least of them
         x, y = points[start : start + 256].T[..., None]
         near[start : start + 256] = (own - 2 * (x * line[:, 0] + y * line[:, 1])).argmin(axis=1)
+    forward = np.gradient(centre, axis=0)[near]
+    forward /= np.maximum(np.hypot(*forward.T), 1e-9)[:, None]
+    along = way[near] + ((xy - centre[near]) * forward).sum(axis=1)
     across = (left - right)[near]
     width = np.maximum(np.hypot(*across.T), 1e-6)
     side = ((xy - centre[near]) * across).sum(axis=1) / width**2 * 2
-    return way[near], side, width / 2
+    return along, side, width / 2
 
 
 def _zigzag_steps(side: FloatArray, rules: UnderlayRules) -> BoolArray:
@@ -149,8 +154,14 @@ def _under_fill(cover: Ladder, lower: list[FloatArray]) -> tuple[Underlay, ...]:
 
 
 def _to_edge(cover: Ladder, xy: FloatArray) -> float:
-    """Middle distance from points to the row ends of a fill."""
-    ends = np.concatenate([cover.xy_mm[cover.first], cover.xy_mm[cover.last]])
+    """Middle distance from points to the edge of a fill: its row ends, its first and last row."""
+    start, stop = cover.xy_mm[cover.first], cover.xy_mm[cover.last]
+    outer = sample_lines(start[[0, -1]], stop[[0, -1]], EDGE_STEP_MM)
+    ends = np.concatenate([start, stop, outer])
     some = xy[:: max(len(xy) // 64, 1)]
     apart = np.sqrt(((some[:, None] - ends[None]) ** 2).sum(axis=2)).min(axis=1)
     return float(np.median(apart))
+
+
+EDGE_STEP_MM = 0.5
+"""First and last row are looked at every so far: finer than an inset."""
