@@ -69,7 +69,11 @@ def fitted(sure: np.ndarray, right: np.ndarray) -> list[tuple[float, float]]:
             last = pooled.pop()
             pooled[-1] = [a + b for a, b in zip(pooled[-1], last, strict=True)]
     # one more right and one more wrong in each step: nothing is ever quite certain
-    return [(round(float(s / n), 4), round((r + 1) / (n + 2), 4)) for s, r, n in pooled]
+    share = np.maximum.accumulate([(r + 1) / (n + 2) for _, r, n in pooled])
+    return [
+        (round(float(s / n), 4), round(float(q), 4))
+        for (s, _, n), q in zip(pooled, share, strict=True)
+    ]
 
 
 def main() -> None:

@@ -336,8 +336,9 @@ class Settings:
     between fill and satin 0..1; the share of strokes that vote against its kind, 1 at
     `many_against`; strokes shorter than `thin_mm`."""
     sure_table: tuple[tuple[float, float], ...] = (
-        (0.5645, 0.5285), (0.8958, 0.7282), (0.9502, 0.8685), (0.9676, 0.9176), (0.9802, 0.9395),
-        (0.9874, 0.9844), (0.9907, 0.9904), (0.9913, 0.9963), (0.9927, 0.9970), (1.0, 0.9980),
+        (0.315, 0.3256), (0.6949, 0.619), (0.8055, 0.6977), (0.9007, 0.7196), (0.9422, 0.8571),
+        (0.9519, 0.8848), (0.9679, 0.9176), (0.9764, 0.9291), (0.9817, 0.9409), (0.987, 0.9841),
+        (0.9907, 0.9891), (0.9911, 0.9934), (0.9913, 0.996), (0.9922, 0.9973), (0.9956, 0.9981),
     )  # fmt: skip
     """What the odds say, and how often objects with such odds were right: pooled so that it never
     falls, from some 20,000 objects of designs apart from those that gave the weights
