@@ -13,6 +13,7 @@ from restitch.files import (
     digest,
     encode,
     read_stream,
+    staged,
     unchanged,
     write_bytes,
     write_stream,
@@ -169,3 +170,28 @@ def test_a_source_that_changes_meanwhile_stops_the_write(source, tmp_path):
         with pytest.raises(WriteError, match="changed while it was being read"):
             write_bytes(b"town", tmp_path / "b.txt", source=source, source_sha256=before)
     assert names(tmp_path) == ["a.txt"]
+
+
+def test_files_that_belong_together_are_put_in_place_together(tmp_path):
+    with staged(b"page", tmp_path / "page.html"):
+        assert not (tmp_path / "page.html").exists()
+        write_bytes(b"harbour", tmp_path / "a.txt")
+    assert names(tmp_path) == ["a.txt", "page.html"]
+
+
+def test_neither_is_where_one_cannot_be(tmp_path):
+    refused = pytest.raises(WriteError, match="no such folder")
+    with refused, staged(b"page", tmp_path / "page.html"):
+        write_bytes(b"harbour", tmp_path / "none" / "a.txt")
+    assert names(tmp_path) == []
+    refused = pytest.raises(WriteError, match="no such folder")
+    with refused, staged(b"page", tmp_path / "none" / "page.html"):
+        write_bytes(b"harbour", tmp_path / "a.txt")
+    assert names(tmp_path) == []
+
+
+def test_an_error_of_the_block_is_not_taken_for_one_of_the_write(tmp_path):
+    """Only what the write itself meets is told as "cannot be written"."""
+    with pytest.raises(FileNotFoundError), staged(b"page", tmp_path / "page.html"):
+        (tmp_path / "none").read_bytes()
+    assert names(tmp_path) == []
