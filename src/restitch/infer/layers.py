@@ -119,9 +119,16 @@ def find_hidden(drafts: list[Draft], strokes: Strokes, grid: Grid, settings: Set
         draft = drafts[number]
         own = coverage.of_all(draft.dense)
         left = np.ones(len(own), bool)
-        meets = np.flatnonzero(_shared(boxes[number], boxes[number + 1 :]) > 0) + number + 1
-        for later in meets.tolist():
-            left[left] &= ~inside(own[left], coverage.of_all(drafts[later].dense))
+        margin = np.array([-1.0, -1.0, 1.0, 1.0]) * settings.paint_cell_mm
+        shared = _shared(boxes[number] + margin, boxes[number + 1 :] + margin)
+        # most first, and no longer than what is still to come could hide it
+        most_first = np.argsort(-shared, kind="stable")
+        to_come = float(shared.sum()) / settings.paint_cell_mm**2
+        for later in most_first[shared[most_first] > 0].tolist():
+            if left.sum() - to_come > settings.hidden_share * len(own):
+                break
+            to_come -= float(shared[later]) / settings.paint_cell_mm**2
+            left[left] &= ~inside(own[left], coverage.of_all(drafts[number + 1 + later].dense))
         if left.mean() < settings.hidden_share:
             draft.hidden = True
             draft.layer = max(draft.layer, 1)
