@@ -7,7 +7,6 @@ Where no file system can be mounted (no root, not Linux) the failures are inject
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 import subprocess
 import sys
@@ -15,8 +14,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from stand_in import expected, fill, outputs, rescue, settings
 
 from restitch.errors import ExitCode
+from restitch.folder import fix_folder
 
 DESIGN = Path(__file__).parents[2] / "fixtures" / "small-lines.u01"
 
@@ -81,14 +82,6 @@ def refused(done: subprocess.CompletedProcess[str], *words: str) -> None:
         assert word in done.stderr.lower()
 
 
-def digests(folder: Path) -> dict[str, str]:
-    return {
-        p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest()
-        for p in sorted(folder.rglob("*"))
-        if p.is_file() and p.name != ".restitch-journal"
-    }
-
-
 @pytest.mark.parametrize(
     ("state", "reason"), [("full", "no space left"), ("shut", "read-only file system")]
 )
@@ -119,30 +112,29 @@ def test_room_for_the_start_of_a_file_only(disk: Disk, source: Path) -> None:
     assert disk.left() == []
 
 
+@pytest.mark.parametrize("workers", [1, 2])
+@pytest.mark.parametrize("spare", [1, 13, 29])
 def test_a_folder_run_goes_on_when_there_is_room_again(
-    disk: Disk, source: Path, tmp_path: Path
+    disk: Disk, tmp_path: Path, workers: int, spare: int
 ) -> None:
+    """Room for the journal's first block only, for one result and a half, for four."""
     folder, out = tmp_path / "in", disk.place / "out"
-    for k in range(4):
-        place = folder / f"shelf{k % 2}" / f"design{k}.u01"
-        place.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copy(source, place)
-    before = digests(folder)
-    calm = restitch("fix", folder, tmp_path / "calm")
-    assert calm.returncode == 0, calm.stderr
-    disk.fill(spare=4 * 4096)  # journal, one result, and little more
-    done = restitch("fix", folder, out)
-    assert done.returncode in (ExitCode.FINDINGS, ExitCode.NOT_WRITTEN)
-    assert "no space left" in (done.stdout + done.stderr).lower()
-    assert "Traceback" not in done.stderr + done.stdout
-    written = digests(out)
-    assert 0 < len(written) < 4
-    assert all(digests(tmp_path / "calm")[place] == h for place, h in written.items())
+    fill(folder, 9, "plain")
+    before = outputs(folder)
+    disk.fill(spare=spare * 4096)
+    summary = fix_folder(folder, out, settings(), workers=workers, rescue=rescue)
+    told = [summary.stopped, *(r.reason for r in summary.failures)]
+    assert any("no space left" in text.lower() for text in told)
+    assert summary.exit_code in (ExitCode.FINDINGS, ExitCode.NOT_WRITTEN)
+    assert all(r.exit_code == ExitCode.NOT_WRITTEN for r in summary.failures)
+    whole = expected(folder)
+    assert all(whole[place] == data for place, data in outputs(out).items())
+    assert (0 if spare == 1 else 1) <= len(outputs(out)) < 9
     disk.empty()
-    again = restitch("fix", folder, out)
-    assert again.returncode == 0, again.stdout + again.stderr
-    assert digests(out) == digests(tmp_path / "calm")
-    assert digests(folder) == before
+    again = fix_folder(folder, out, settings(), workers=workers, rescue=rescue)
+    assert (again.counts, again.stopped) == ({"fixed": 9}, "")
+    assert outputs(out) == whole
+    assert outputs(folder) == before
 
 
 def test_an_output_folder_shut_in_mid_life(disk: Disk, source: Path, tmp_path: Path) -> None:
