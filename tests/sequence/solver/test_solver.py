@@ -103,11 +103,11 @@ def test_tsplib_sequential_ordering(name, best):
 )
 def test_reference_instances(name, reference):
     """restitch sequencing instances: the first reference is proved, the second the best of seven
-    long annealing runs."""
+    long annealing runs; 0.3 % over it is what 60 objects may cost (docs/sequencing.md)."""
     instance = instance_of(json.loads((DATA / f"{name}.json").read_text()))
     found = solve(instance)
-    assert found.cost <= reference * 1.001
     assert found.proved == (len(instance) <= 20)
+    assert found.cost <= reference * (1 + 1e-6 if found.proved else 1.003)
 
 
 def test_a_wish_changes_the_order_it_prices():

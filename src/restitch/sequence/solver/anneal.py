@@ -6,7 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from restitch.sequence.solver.moves import Move, exchange, insert, move_segment, reverse
+from restitch.sequence.solver.moves import (
+    Move,
+    exchange,
+    exchange_runs,
+    insert,
+    move_segment,
+    reverse,
+    reverse_runs,
+)
 from restitch.sequence.solver.neighbours import Near
 from restitch.sequence.solver.tour import Tour
 
@@ -15,17 +23,22 @@ from restitch.sequence.solver.tour import Tour
 class Cooling:
     """Shares and sizes of the search; all found by trial on made-up designs."""
 
-    hot: float = 1.0
+    hot: float = 0.6
     """Warmth at the beginning, in mean link prices of the first tour ..."""
     cold: float = 0.05
     """... and at the end."""
     moves: tuple[tuple[Move, float], ...] = (
-        (insert, 0.55),
+        (insert, 0.52),
         (move_segment, 0.20),
-        (reverse, 0.20),
-        (exchange, 0.05),
+        (reverse, 0.18),
+        (exchange, 0.04),
+        (reverse_runs, 0.03),
+        (exchange_runs, 0.03),
     )
     """Sorts of changes and the share of rounds given to each."""
+    few_objects: int = 150
+    """Up to so many objects the rounds are spent on two coolings, the second from the best tour
+    of the first: one may freeze in a poor order of colours."""
     look_every: int = 8
     """Rounds between two looks whether the tour is the best so far."""
 
@@ -37,19 +50,34 @@ def anneal(
     cooling = cooling or Cooling()
     random = np.random.default_rng(seed)
     scale = _mean_link(tour)
-    best, kept = tour.cost(), (tour.seq.copy(), tour.place.copy(), tour.link.copy())
+    times = 2 if tour.count <= cooling.few_objects else 1
+    for _ in range(times):
+        _cool(tour, near, rounds // times, changes, random, scale, cooling)
+
+
+def _cool(
+    tour: Tour,
+    near: Near,
+    rounds: int,
+    changes: int,
+    random: np.random.Generator,
+    scale: float,
+    cooling: Cooling,
+) -> None:
+    """One cooling from hot to cold; the tour is left as the best one met."""
+    best, kept = tour.cost(), tour.state()
     moves = [move for move, _ in cooling.moves]
     picks = random.choice(len(moves), rounds, p=[share for _, share in cooling.moves])
     for number, pick in enumerate(picks.tolist(), 1):
         warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
         moves[pick](tour, near, random, warmth, changes)
         if (number % cooling.look_every == 0 or number == rounds) and tour.cost() < best:
-            best, kept = tour.cost(), (tour.seq.copy(), tour.place.copy(), tour.link.copy())
-    tour.seq, tour.place, tour.link = kept
+            best, kept = tour.cost(), tour.state()
+    tour.restore(kept)
 
 
 def _mean_link(tour: Tour) -> float:
     """Mean price of the links without colour change."""
-    colour = np.append(tour.prices.nodes.colour, [-1, -1])[tour.seq]
+    colour = tour.colour[tour.seq]
     same = tour.link[colour[1:] == colour[:-1]]
     return float(same.mean()) if len(same) else 0.0

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from restitch.model import FloatArray
 from restitch.sequence.solver.nodes import Index, Nodes
 from restitch.sequence.solver.precedence import Precedence
 
@@ -61,8 +62,20 @@ def _chain(
     return here
 
 
-def _way(nodes: Nodes, here: int | None, candidates: Index, backwards: bool) -> np.ndarray:
+def _way(nodes: Nodes, here: int | None, candidates: Index, backwards: bool) -> FloatArray:
+    """What ranks the candidates as their link prices do."""
     if here is None:
         return np.zeros(len(candidates)) if backwards else nodes.into[candidates]
-    at = np.array(here)
-    return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)
+    instance = nodes.instance
+    if instance.link_price is not None or instance.wish is not None:
+        at = np.array(here)
+        return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)
+    # one colour: the price grows with the length alone
+    if backwards:
+        gap = nodes.exit[candidates] - nodes.entry[here]
+    else:
+        gap = nodes.entry[candidates] - nodes.exit[here]
+    length: FloatArray = np.hypot(gap[:, 0], gap[:, 1])
+    if not backwards:
+        length = instance.weights.travel * length + nodes.cost[candidates]
+    return length

@@ -22,6 +22,16 @@ Move = Callable[[Tour, Near, np.random.Generator, float, int], None]
 OWN_PLACE = 0.15
 """Share of insertions that change the option of an object where it is (by trial)."""
 
+ANY_NEARBY = 0.2
+"""Share of changes whose partner is not a near one of its colour but any of those sewn at about
+the same time: where a colour ends and the next begins no near ones meet (by trial)."""
+
+WINDOW = 15
+"""Places to either side that count as about the same time (by trial)."""
+
+MOST_RUNS = 4
+"""Colour runs moved in one piece at the most (our choice)."""
+
 LONGEST_SEGMENT = 3
 """Objects moved in one piece at the most; longer stretches are exchanged."""
 
@@ -97,9 +107,32 @@ def move_segment(
 def reverse(tour: Tour, near: Near, random: np.random.Generator, warmth: float, count: int) -> None:
     """Turn stretches round so that two near ends meet."""
     anchor, node, behind = _draw(tour, near, random, count)
-    seq, link, mirror = tour.seq, tour.link, tour.mirror
     other = tour.place[tour.owner[node]]
     low, high = np.minimum(anchor, other) + behind, np.maximum(anchor, other) + behind
+    _reverse(tour, low, high, random, warmth)
+
+
+def reverse_runs(
+    tour: Tour, near: Near, random: np.random.Generator, warmth: float, count: int
+) -> None:
+    """Turn round whole colour runs, and stretches at the ends of runs."""
+    bounds = tour.bounds()
+    run = random.integers(0, len(bounds) - 1, count)
+    other = np.clip(run + random.integers(1, MOST_RUNS + 1, count), 0, len(bounds) - 1)
+    low, high = bounds[run], bounds[other]
+    # a third each: both ends at bounds, the first only, the last only
+    luck, inside = random.random((2, count))
+    any_place = low + (inside * (high - low)).astype(np.int64)
+    low = np.where(luck < 1 / 3, any_place, low)
+    high = np.where(luck > 2 / 3, any_place, high)
+    _reverse(tour, low, high, random, warmth)
+
+
+def _reverse(
+    tour: Tour, low: Index, high: Index, random: np.random.Generator, warmth: float
+) -> None:
+    """Turn round those of the stretches [low, high) that gain enough."""
+    seq, link, mirror = tour.seq, tour.link, tour.mirror
     free = high - low > 1
     if tour.pairs.any:
         latest = tour.limits()[0][tour.owner[seq]]
@@ -127,7 +160,7 @@ def exchange(
     """Exchange two stretches that follow each other: near ends meet on both sides of the first."""
     if tour.count < 3:
         return
-    seq, link = tour.seq, tour.link
+    seq = tour.seq
     before = random.integers(1, tour.count - 1, count)
     luck = random.random((2, count))
     k = near.after.shape[1]
@@ -135,8 +168,37 @@ def exchange(
     last = near.before[seq[before + 1], _skewed(luck[1], k)]
     middle = tour.place[tour.owner[second]]
     high = tour.place[tour.owner[last]] + 1
-    right = (middle > before + 1) & (high > middle)
-    low, middle, high = before[right] + 1, middle[right], high[right]
+    _exchange(tour, before + 1, middle, high, random, warmth)
+
+
+def exchange_runs(
+    tour: Tour, near: Near, random: np.random.Generator, warmth: float, count: int
+) -> None:
+    """Exchange colour runs, or several in one piece, that follow each other."""
+    bounds = tour.bounds()
+    last = len(bounds) - 1
+    if last < 2:
+        return
+    run = random.integers(0, last - 1, count)
+    middle = run + random.integers(1, MOST_RUNS + 1, count)
+    high = middle + random.integers(1, MOST_RUNS + 1, count)
+    inside = high <= last
+    run, middle, high = run[inside], middle[inside], high[inside]
+    _exchange(tour, bounds[run], bounds[middle], bounds[high], random, warmth)
+
+
+def _exchange(
+    tour: Tour,
+    low: Index,
+    middle: Index,
+    high: Index,
+    random: np.random.Generator,
+    warmth: float,
+) -> None:
+    """Exchange those of the stretches [low, middle) and [middle, high) that gain enough."""
+    seq, link = tour.seq, tour.link
+    right = (middle > low) & (high > middle)
+    low, middle, high = low[right], middle[right], high[right]
     price = tour.prices(
         np.concatenate([seq[low - 1], seq[high - 1], seq[middle - 1]]),
         np.concatenate([seq[middle], seq[low], seq[high]]),
@@ -157,7 +219,11 @@ def _draw(
     behind = bool(random.random() < 0.5)
     table = near.after if behind else near.before
     anchor = random.integers(1, tour.count + 1, count)
-    return anchor, table[tour.seq[anchor], _skewed(random.random(count), table.shape[1])], behind
+    node = table[tour.seq[anchor], _skewed(random.random(count), table.shape[1])]
+    some = int(ANY_NEARBY * count)
+    step = random.integers(-WINDOW, WINDOW + 1, some)
+    node[:some] = tour.seq[np.clip(anchor[:some] + step, 1, tour.count)]
+    return anchor, node, behind
 
 
 def _skewed(luck: FloatArray, k: int) -> Index:

@@ -6,14 +6,23 @@ dropped when its price and what the rest costs at least come to no less than the
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from restitch.model import FloatArray
 from restitch.sequence.solver.blocks import ColourBound
 from restitch.sequence.solver.nodes import Nodes
 from restitch.sequence.solver.precedence import Precedence
+
+Level = dict[int, FloatArray]
+"""Sets of sewn objects of one size: price by last node."""
+Trail = NDArray[np.int32]
+"""For each last node the node before it."""
+Rest = Callable[[int], float]
+"""What sewing the rest of a set costs at least."""
 
 SLACK = 1e-7
 """Prices closer than this are equal."""
@@ -44,7 +53,7 @@ def prove(
         return colour_price * blocks + sum(least[x] for x in _members(unsewn))
 
     level = _first_level(nodes, precedence, known, rest)
-    trail: dict[int, np.ndarray] = {}
+    trail: dict[int, Trail] = {}
     sets = len(level)
     for _ in range(len(precedence) - 1):
         level = _next_level(level, nodes, precedence, table, known, rest, trail)
@@ -86,8 +95,8 @@ def _least_ways_in(nodes: Nodes, precedence: Precedence, table: FloatArray) -> l
     return least
 
 
-def _first_level(nodes, precedence, known, rest) -> dict[int, FloatArray]:  # type: ignore[no-untyped-def]
-    level: dict[int, FloatArray] = {}
+def _first_level(nodes: Nodes, precedence: Precedence, known: float, rest: Rest) -> Level:
+    level: Level = {}
     for x in range(len(precedence)):
         if precedence.before_bits[x]:
             continue
@@ -100,35 +109,44 @@ def _first_level(nodes, precedence, known, rest) -> dict[int, FloatArray]:  # ty
     return level
 
 
-def _next_level(  # type: ignore[no-untyped-def]
-    level, nodes, precedence, table, known, rest, trail
-) -> dict[int, FloatArray]:
+def _next_level(
+    level: Level,
+    nodes: Nodes,
+    precedence: Precedence,
+    table: FloatArray,
+    known: float,
+    rest: Rest,
+    trail: dict[int, Trail],
+) -> Level:
     """Extend every set by every object that may come next."""
-    found: dict[int, FloatArray] = {}
+    found: Level = {}
+    limits: dict[int, float] = {}
     for sewn, value in level.items():
         rows = np.flatnonzero(np.isfinite(value))
+        total = value[rows, None] + table[rows]
+        lead, cheapest = rows[total.argmin(axis=0)], total.min(axis=0)
         for x in range(len(precedence)):
             if sewn >> x & 1 or precedence.before_bits[x] & ~sewn:
                 continue
             span = slice(int(nodes.first[x]), int(nodes.first[x + 1]))
-            total = value[rows, None] + table[rows, span]
-            best = total.argmin(axis=0)
-            price = total[best, np.arange(total.shape[1])]
+            price = cheapest[span]
             grown = sewn | 1 << x
+            limit = limits.get(grown)
+            if limit is None:
+                limit = limits[grown] = known - SLACK - rest(grown)
+            if price.min() >= limit:
+                continue
             held = found.get(grown)
             if held is None:
-                limit = known - SLACK - rest(grown)
-                if price.min() >= limit:
-                    continue
                 held = found[grown] = np.full(nodes.count, np.inf)
                 trail[grown] = np.full(nodes.count, -1, np.int32)
-            better = (price < held[span]) & (price < known - SLACK - rest(grown))
+            better = (price < held[span]) & (price < limit)
             held[span] = np.where(better, price, held[span])
-            trail[grown][span] = np.where(better, rows[best], trail[grown][span])
+            trail[grown][span] = np.where(better, lead[span], trail[grown][span])
     return found
 
 
-def _walk_back(nodes: Nodes, sewn: int, last: int, trail: dict[int, np.ndarray]) -> list[int]:
+def _walk_back(nodes: Nodes, sewn: int, last: int, trail: dict[int, Trail]) -> list[int]:
     path = [last]
     while sewn in trail:
         before = int(trail[sewn][path[-1]])

@@ -11,6 +11,9 @@ from restitch.sequence.solver.nodes import Index, Nodes, mirrors
 from restitch.sequence.solver.precedence import Precedence
 from restitch.sequence.solver.prices import LinkPrices
 
+State = tuple[Index, Index, FloatArray]
+"""Nodes by place, places by object, links by place."""
+
 
 class Tour:
     """A feasible sequence of nodes between a start and an end.
@@ -20,6 +23,7 @@ class Tour:
     """
 
     __slots__ = (
+        "colour",
         "count",
         "exact",
         "first",
@@ -41,6 +45,7 @@ class Tour:
         self.count, self.prices = n, prices
         self.mirror = np.append(mirror, [m, m + 1])
         self.owner = np.append(nodes.owner, [n, n + 1])
+        self.colour = np.append(nodes.colour, [-1, -1])
         self.first = np.append(nodes.first[:-1], [m, m + 1])
         self.size = np.append(np.diff(nodes.first), [1, 1])
         self.pairs = _Pairs(precedence)
@@ -65,6 +70,20 @@ class Tour:
         """The objects at places."""
         found: Index = self.owner[self.seq[places]]
         return found
+
+    def state(self) -> State:
+        """A copy of what changes in a search."""
+        return self.seq.copy(), self.place.copy(), self.link.copy()
+
+    def restore(self, state: State) -> None:
+        """Go back to a copied state."""
+        self.seq, self.place, self.link = state
+
+    def bounds(self) -> Index:
+        """Places at which a colour run begins, and the place behind the last run."""
+        colour = self.colour[self.seq]
+        bounds: Index = np.flatnonzero(colour[1:] != colour[:-1]) + 1
+        return bounds
 
     def limits(self) -> tuple[Index, Index]:
         """For each object the place of the first that must follow it (else the end's) and of the
