@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import signal
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -111,6 +113,44 @@ def test_results_are_noted_in_any_order(tmp_path: Path) -> None:
     with Journal(target) as journal:
         assert all(e.result is not None for e in journal.entries.values())
         assert len(journal.entries) == 9
+
+
+@pytest.mark.skipif(not hasattr(os, "killpg"), reason="needs process groups")
+def test_an_interrupt_is_for_the_run_alone(tmp_path: Path) -> None:
+    """Ctrl-C reaches every process of the terminal; workers may be in the middle of starting."""
+    source, target, script = tmp_path / "in", tmp_path / "out", tmp_path / "run.py"
+    fill(source, 400)
+    script.write_text(RUN)
+    for wait in (0.1, 0.3, 0.6):
+        process = subprocess.Popen(
+            [sys.executable, str(script), str(source), str(target)],
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).parent)},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            start_new_session=True,
+        )
+        assert process.stdout is not None
+        assert process.stdout.readline() == "begun\n"
+        time.sleep(wait)
+        os.killpg(process.pid, signal.SIGINT)
+        assert process.communicate(timeout=20)[0] == "stopped\n"
+    assert not list(target.rglob("*.tmp"))
+
+
+RUN = """
+import sys
+from pathlib import Path
+from stand_in import rescue, settings
+from restitch.folder import fix_folder
+
+if __name__ == "__main__":
+    print("begun", flush=True)
+    try:
+        fix_folder(Path(sys.argv[1]), Path(sys.argv[2]), settings(), workers=2, rescue=rescue)
+    except KeyboardInterrupt:
+        print("stopped")
+"""
 
 
 def _tell_threads(source: Path, *_args: object, **_more: object) -> None:

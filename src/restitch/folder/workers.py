@@ -100,7 +100,7 @@ class _Worker:
         self._process = context.Process(
             target=_serve, args=(theirs, work, limits.memory_bytes), daemon=True
         )
-        with _one_thread_each():
+        with _one_thread_each(), _interrupts_ignored():
             self._process.start()
         theirs.close()
 
@@ -165,6 +165,19 @@ def _one_thread_each() -> Iterator[None]:
         for name, value in before.items():
             if value is None:
                 del os.environ[name]
+
+
+@contextmanager
+def _interrupts_ignored() -> Iterator[None]:
+    """What is started here ignores Ctrl-C from its first moment: that is for the run alone."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # signals are set in the main thread only
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _serve(connection: Connection, work: Work, memory_bytes: int) -> None:
