@@ -86,17 +86,7 @@ class Ladder:
     @cached_property
     def rails_mm(self) -> tuple[FloatArray, FloatArray]:
         """Two (k + 1, 2) rails: both sides at every node number."""
-        number = np.arange(len(self) + 1)
-        sides = []
-        for side in (0, 1):
-            at = number[side::2]
-            points = self.nodes_mm[side::2]
-            sides.append(
-                np.stack([np.interp(number, at, points[:, axis]) for axis in (0, 1)], axis=1)
-                if len(at)
-                else self.nodes_mm.copy()
-            )
-        return sides[0], sides[1]
+        return _rail(self.nodes_mm, 0), _rail(self.nodes_mm, 1)
 
     @cached_property
     def centre_mm(self) -> FloatArray:
@@ -202,6 +192,21 @@ class Ladder:
         chords = self.chords_mm / np.maximum(self.widths_mm, 1e-9)[:, None]
         against = (chords[:-1] * chords[1:]).sum(axis=1) < -0.3
         return bool(against.mean() > 0.9)
+
+
+def _rail(nodes_mm: FloatArray, side: int) -> FloatArray:
+    """(k + 1, 2) the nodes of one side, and halfway between them where the other side turns."""
+    rail = nodes_mm.copy()
+    own = nodes_mm[side::2]
+    if not len(own):
+        return rail
+    between = rail[side + 1 : -1 : 2]
+    between[:] = (own[:-1] + own[1:])[: len(between)] / 2.0
+    if side:
+        rail[0] = own[0]
+    if len(rail) % 2 == side:
+        rail[-1] = own[-1]
+    return rail
 
 
 def middle_mean(values: FloatArray) -> float:
