@@ -61,7 +61,9 @@ LONGEST_MODULE = 400
 LONGEST_FUNCTION = 50
 """Lines without the docstring. Our choice: what one screen shows."""
 
-LONG_FOR_A_REASON: dict[str, str] = {}
+LONG_FOR_A_REASON = {
+    "cli.app.fix": "one parameter an option, and it has the most; its body is short"
+}
 """Functions that may be longer (``module.function``), each with its reason."""
 
 MODULES = {

@@ -14,7 +14,7 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.fix.context import Context, Plan
-from restitch.fix.passes import LOCAL_PASSES, run_local
+from restitch.fix.passes import ORDER_FIXES, run_local
 from restitch.fix.seams import seams
 from restitch.look import (
     Frame,
@@ -186,7 +186,7 @@ def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> 
     verdicts = judge(
         before,
         after,
-        changed={o for c in step.applied if c.fix in LOCAL_PASSES for o in c.objects},
+        changed={o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects},
         pull_mm=_declared_pull(step.applied),
         swapped=swapped,
         open_objects={o.id for o in step.objects if o.open},
@@ -198,7 +198,7 @@ def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> 
 
 def _traded(step: Round, found: Iterable[Trade], swapped: Iterable[tuple[int, int]]) -> Held:
     """Hold the order of objects that traded places unasked, and ends that show on bare cloth."""
-    own = {o for c in step.applied if c.fix in LOCAL_PASSES for o in c.objects}
+    own = {o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects}
     was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
     wanted = set(swapped) | {(b, a) for a, b in swapped}
     pairs, ends = set(), set()
@@ -242,7 +242,7 @@ def _blamed(step: Round, verdicts: Iterable[Verdict]) -> dict[str, str]:
             own = [
                 c.id
                 for c in step.applied
-                if c.fix in LOCAL_PASSES and any(o in suspects for o in c.objects)
+                if c.fix not in ORDER_FIXES and any(o in suspects for o in c.objects)
             ]
             if own:
                 break

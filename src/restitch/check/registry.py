@@ -1,7 +1,7 @@
 """All findings of a design, ranked by what they cost.
 
 Every module of `restitch.check.findings` has a function ``find(survey)`` that yields findings:
-one more finding is one more file there.
+one more finding is one more file there. Other packages add theirs by entry point.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from importlib import import_module
 
 from restitch.check import findings
 from restitch.check.survey import FAULT, NOTE, WARNING, Survey
+from restitch.extensions import FINDINGS, added
 from restitch.fabrics.model import Profile
 from restitch.model import Finding, SewnObject, Stream
 
@@ -22,9 +23,10 @@ _RANK = {FAULT: 0, WARNING: 1, NOTE: 2}
 
 
 def finders() -> dict[str, Finder]:
-    """Return the function of every finding, by the name of its module."""
+    """Return the function of every finding by name: our modules', then what packages add."""
     names = sorted(module.name for module in pkgutil.iter_modules(findings.__path__))
-    return {name: import_module(f"{findings.__name__}.{name}").find for name in names}
+    ours = {name: import_module(f"{findings.__name__}.{name}").find for name in names}
+    return {**added(FINDINGS), **ours}
 
 
 def check(stream: Stream, objects: Sequence[SewnObject], profile: Profile) -> tuple[Finding, ...]:

@@ -106,7 +106,9 @@ def fix(
         fabric, profile, only, skip, decisions, threads, pull, replace=replace
     )
     if source.is_dir():
-        run.fix_folder(
+        from restitch.cli import folder_run
+
+        folder_run.run_folder(
             source,
             target,
             settings,

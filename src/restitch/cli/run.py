@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from restitch.errors import ExitCode, UsageError
 from restitch.fabrics import default_profile, fabric_note, load_decisions, load_profile
 from restitch.fabrics import threads as thread_lists
-from restitch.fabrics.model import FIXES, Profile
+from restitch.fabrics.model import Profile, known_fixes
 from restitch.fabrics.toml_text import nearest
 from restitch.report.model import SCHEMA
 from restitch.rescue_file import Outcomes, Settings
@@ -64,11 +64,12 @@ def _with_fixes(profile: Profile, only: str | None, skip: str | None) -> Profile
 
 def _named_fixes(option: str, text: str) -> frozenset[str]:
     names = [n.strip() for n in text.split(",") if n.strip()]
+    known = known_fixes()
     for name in names:
-        if name not in FIXES:
-            raise UsageError(f"{option}: no fix called {name!r}; nearest: {nearest(name, FIXES)}")
+        if name not in known:
+            raise UsageError(f"{option}: no fix called {name!r}; nearest: {nearest(name, known)}")
     if not names:
-        raise UsageError(f"{option}: names no fix; known: {', '.join(FIXES)}")
+        raise UsageError(f"{option}: names no fix; known: {', '.join(known)}")
     return frozenset(names)
 
 
@@ -202,13 +203,6 @@ def draw_file(source: Path, picture: Path, view: str, settings: Settings, *, rep
         raise UsageError(f"{picture}: name a .png or .svg picture")
     check_target(picture, source=source if source.exists() else None, replace=replace)
     draw(read_stream(source), picture, view, layers=settings.profile.layers)
-
-
-def fix_folder(source: Path, target: Path, settings: Settings, **options: Any) -> None:
-    """Rescue every stitch file of a folder."""
-    from restitch.cli.folder_run import run_folder
-
-    run_folder(source, target, settings, **options)
 
 
 def show_fabrics(name: str | None, *, json: bool) -> None:

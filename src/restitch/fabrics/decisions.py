@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from restitch.fabrics.model import FIXES
+from restitch.fabrics.model import known_fixes
 from restitch.fabrics.toml_text import nearest, read_toml
 
 WORDS = {"accept": True, "veto": False}
@@ -28,9 +28,9 @@ def load_decisions(path: Path | str) -> Mapping[str, bool]:
         if not isinstance(word, str) or word not in WORDS:
             file.fail(("changes", change), f'\'{change}\' must be "accept" or "veto", not {word!r}')
         fix = change.partition("-")[0]
-        if fix not in FIXES:
+        if fix not in known_fixes():
             file.fail(
                 ("changes", change),
-                f"'{change}' is no change: no fix '{fix}'; {nearest(fix, FIXES)}",
+                f"'{change}' is no change: no fix '{fix}'; {nearest(fix, known_fixes())}",
             )
     return {change: WORDS[word] for change, word in changes.items()}

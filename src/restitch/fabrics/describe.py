@@ -6,7 +6,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from restitch.fabrics.model import FIXES, Fabric, Limits, Machine, OrderRules, Profile, Weights
+from restitch.fabrics.model import (
+    Fabric,
+    Limits,
+    Machine,
+    OrderRules,
+    Profile,
+    Weights,
+    known_fixes,
+)
 from restitch.fabrics.table import sources as citations
 
 BUILT_IN = "our choice"
@@ -42,7 +50,9 @@ def describe(profile: Profile) -> tuple[Row, ...]:
     """Return every number in force, the fabric's first, then limits, machine, weights, order."""
     rows = [Row("fabric.name", profile.fabric.name, "", profile.sources.get("fabric", ""))]
     rows += [_named(row, f"fabric.{row.key}") for row in describe_fabric(profile.fabric)]
-    rows.append(_row("fixes", tuple(f for f in FIXES if f in profile.fixes), profile.sources))
+    rows.append(
+        _row("fixes", tuple(f for f in known_fixes() if f in profile.fixes), profile.sources)
+    )
     rows.append(_row("pull_mm", profile.pull_mm, profile.sources))
     rows.append(_row("kicks", profile.kicks, profile.sources))
     for table in ("limits", "machine", "weights", "order"):

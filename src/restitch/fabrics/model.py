@@ -10,8 +10,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from restitch.extensions import FIXES as ADDED_FIXES
+from restitch.extensions import added
+
 FIXES = ("stack", "spacing", "lengths", "underlay", "pull", "layering", "sequence", "links")
-"""All fixes, in the order they run."""
+"""All fixes of our own, in the order they run."""
+
+
+def known_fixes() -> tuple[str, ...]:
+    """Return the names of all fixes: our own, then those that other packages add."""
+    return (*FIXES, *(name for name in added(ADDED_FIXES) if name not in FIXES))
+
+
+def default_fixes() -> frozenset[str]:
+    """Return the fixes that run unless asked otherwise: all but ``pull``."""
+    return frozenset(known_fixes()) - {"pull"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +167,7 @@ class Profile:
 
     name: str
     fabric: Fabric
-    fixes: frozenset[str] = frozenset(FIXES) - {"pull"}
+    fixes: frozenset[str] = field(default_factory=default_fixes)
     limits: Limits = Limits()
     machine: Machine = Machine()
     weights: Weights = Weights()

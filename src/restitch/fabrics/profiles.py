@@ -9,10 +9,10 @@ from typing import Any
 
 from restitch.errors import UsageError
 from restitch.fabrics.model import (
-    FIXES,
     Fabric,
     Limits,
     Profile,
+    known_fixes,
 )
 from restitch.fabrics.table import (
     UNASKED,
@@ -130,8 +130,8 @@ def _top_values(file: TomlText, base: Profile) -> dict[str, Any]:
 def _fixes(file: TomlText) -> frozenset[str]:
     names = checked(file.values["fixes"], tuple[str, ...], ("fixes",), file.fail)
     for name in names:
-        if name not in FIXES:
-            file.fail(("fixes",), f"unknown fix '{name}'; {nearest(name, FIXES)}")
+        if name not in known_fixes():
+            file.fail(("fixes",), f"unknown fix '{name}'; {nearest(name, known_fixes())}")
     return frozenset(names)
 
 
