@@ -18,11 +18,8 @@ from restitch.fabrics.model import Profile
 from restitch.look import (
     CompareSettings,
     Frame,
-    agreement,
-    classes_of_blocks,
     frame_around,
     gap,
-    paint,
     stack_height,
 )
 from restitch.look.bits import Plane
@@ -190,21 +187,3 @@ def _excepted(rounds: Iterable[Round], frame: Frame) -> Plane | None:
             here = exchanged(*pictures, swapped)
             found = here if found is None else found if here is None else found | here
     return found
-
-
-def look_of_pair(first: Stream, second: Stream) -> LookKept:
-    """How the second of two designs compares with the first as a picture; one frame for both."""
-    if first.colours_known and second.colours_known:
-        classes = classes_of_blocks(first, second)
-    else:
-        classes = (tuple(range(len(first.threads))), tuple(range(len(second.threads))))
-    frame = frame_around(first, second)
-    before, after = (
-        paint(s, None, c, frame) for s, c in zip((first, second), classes, strict=True)
-    )
-    return LookKept(
-        kept=agreement(before, after),
-        bare=gap(before, after),
-        peak_before=stack_height(first, frame).peak(before),
-        peak_after=stack_height(second, frame).peak(after),
-    )

@@ -176,15 +176,26 @@ def _report(
     )
 
 
+def _unknown_colours(first: Stream, second: Stream) -> tuple[str, ...]:
+    """What a comparison cannot tell where a file names no threads."""
+    if first.colours_known and second.colours_known:
+        return ()
+    return (
+        "no thread colours in the file: blocks are compared in the order they sew, so blocks in "
+        "another order count as another look",
+    )
+
+
 def compare_files(first: Path, second: Path, settings: Settings) -> Outcomes:
     """Report how the second file differs from the first, in the terms of a fix report."""
     from restitch.files import digest, read_stream
     from restitch.infer import infer
-    from restitch.pipeline import look_of_pair
+    from restitch.restored import look_of_pair
 
     streams = [_with_listed(read_stream(p), settings) for p in (first, second)]
     profile = settings.profile
     before, after = (_figures(s, profile) for s in streams)
+    objects = infer(streams[0])
     facts = [
         FileFacts(str(p), s.format, digest(p), p.stat().st_size, s.name)
         for p, s in zip((first, second), streams, strict=True)
@@ -197,9 +208,9 @@ def compare_files(first: Path, second: Path, settings: Settings) -> Outcomes:
         fabric_note=settings.fabric_note,
         before=before,
         after=after,
-        objects=len(infer(streams[0])),
-        look=look_of_pair(*streams),
+        objects=len(objects),
+        look=look_of_pair(streams[0], streams[1], objects),
         order=OrderFacts(),
-        warnings=streams[0].warnings + streams[1].warnings,
+        warnings=(*streams[0].warnings, *streams[1].warnings, *_unknown_colours(*streams)),
     )
     return Outcomes(report, streams[0], None, streams[1])
