@@ -23,7 +23,8 @@ def with_tie_width(
         return settings
     wide = replace(settings, tie_stitch_mm=settings.wide_tie_mm, tie_reach_mm=settings.wide_tie_mm)
     narrow, wider = (
-        float((tie_length(xy_mm, first, 1, stop - first, s) > 0).mean()) for s in (settings, wide)
+        float((tie_length(xy_mm, first, 1, stop - first, s, loose=False) > 0).mean())
+        for s in (settings, wide)
     )
     found = wider >= settings.wide_tie_many and wider - narrow >= settings.wide_tie_more
     return wide if found else settings
