@@ -36,9 +36,13 @@ MAY_KNOW: dict[str, set[str]] = {
     "check": SURVEYED,
     "fix": SURVEYED | {"check"},
     "sequence": SURVEYED | {"check", "fix", "files"},
+    "restored": {"check", "rounds", "geometry", "look", "plan"},
     "rounds": {"fabrics", "fix", "look", "plan", "sequence"},
     "pipeline": {"fabrics", "files", "infer", "look", "plan", "rounds"},
-    "rescue_file": {"check", "fabrics", "files", "infer", "measure", "pipeline", "report.model"},
+    "rescue_file": {
+        *("check", "fabrics", "files", "infer", "measure"),
+        *("pipeline", "report.model", "restored"),
+    },
     # telling and showing
     "report.model": {"fabrics"},
     "report": {
