@@ -4,7 +4,7 @@
 
 Reads the instance format `restitch-seq/1` (objects with colour and ends, weights, precedence) or
 a TSPLIB sequential ordering problem (.sop). Prints cost and the solver's CPU seconds; the answer
-depends on kicks and seed alone.
+depends on kicks (rounds of the search) and seed alone.
 """
 
 from __future__ import annotations

@@ -43,6 +43,15 @@ class Cooling:
     """Rounds between two looks whether the tour is the best so far."""
 
 
+ONE_WAY = Cooling(
+    hot=0.3,
+    cold=0.02,
+    moves=((insert, 0.4), (move_segment, 0.2), (exchange, 0.4)),
+)
+"""Where a link costs another price backwards (link prices given, as in sequential ordering
+problems) turning a stretch seldom pays and exchanges carry the search (by trial on TSPLIB)."""
+
+
 def anneal(
     tour: Tour, near: Near, rounds: int, changes: int, seed: int, cooling: Cooling | None = None
 ) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from restitch.sequence.solver.anneal import anneal
+from restitch.sequence.solver.anneal import ONE_WAY, Cooling, anneal
 from restitch.sequence.solver.blocks import ColourBound, colour_bound, fewest_blocks
 from restitch.sequence.solver.greedy import nearest_in_blocks
 from restitch.sequence.solver.instance import Instance, Solution
@@ -21,6 +21,9 @@ PROVED_OBJECTS = 20
 
 NEAR = 12
 """Neighbours that changes are drawn from."""
+
+NEAR_ONE_WAY = 20
+"""The same where link prices are given."""
 
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
@@ -55,10 +58,11 @@ def solve(
     return _solution(nodes, proof.path or path, bound, proved=proof.finished)
 
 
-def default_kicks(objects: int) -> int:
+def default_kicks(objects: int, *, one_way: bool = False) -> int:
     """Return how many rounds the search takes by default: 0.2 s for 60 objects,
-    2 s for 600 and more (our choice, by trial)."""
-    rounds = min(max(12 * objects, 600), 2_000)
+    2 s for 600 and more, a second where links cost another price backwards (our choice, by
+    trial)."""
+    rounds = 3_000 if one_way else min(max(12 * objects, 600), 2_000)
     return min(rounds, 1_800_000 // max(objects, 1))
 
 
@@ -70,8 +74,11 @@ def _searched(
     prices = LinkPrices(nodes)
     windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
     tour = Tour(nodes, precedence, prices, path)
-    rounds = default_kicks(count) if kicks is None else kicks
-    anneal(tour, near_nodes(nodes, prices, windows, NEAR), rounds, max(count, LEAST_CHANGES), seed)
+    one_way = nodes.instance.link_price is not None
+    near = near_nodes(nodes, prices, windows, NEAR_ONE_WAY if one_way else NEAR)
+    rounds = default_kicks(count, one_way=one_way) if kicks is None else kicks
+    cooling = ONE_WAY if one_way else Cooling()
+    anneal(tour, near, rounds, max(count, LEAST_CHANGES), seed, cooling)
     return best_options(nodes, nodes.owner[tour.path()].tolist())[0]
 
 
