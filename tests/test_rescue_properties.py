@@ -26,8 +26,8 @@ FORMATS = ("pes", "dst", "exp", "jef")
 LOOK, BARE = 0.985, 0.007
 """Least share of the look kept: what a rescue refuses beyond. Most cloth laid bare: 0.3 % in usual
 designs, twice that in ones so small that their lines' edges are a good part of them."""
-STACK_SLACK = 0.25
-"""Layers that ties and joins may add at one spot."""
+STACK_SLACK = 0.4
+"""Layers that ties, joins and underlay may add at one spot of a design sewn without them."""
 FAR = 20
 """Some formats centre the design anew: a shift beyond this is theirs."""
 
