@@ -32,7 +32,12 @@ def searched(
             np.hstack([a, b]) for a, b in zip(router.entries_mm, router.exits_mm, strict=True)
         ),
         precedence=tuple(pairs),
-        weights=Weights(weights.colour, weights.trim, weights.travel),
+        # a cut costs the stop of the needle and the ties too, as where the route is judged
+        weights=Weights(
+            weights.colour,
+            weights.trim + weights.travel * router.rules.settings.jump_mm,
+            weights.travel,
+        ),
         trim_over_mm=router.rules.trim_over_mm,
         original=Found(tuple(base), (0,) * len(base)),
         option_cost_mm=router.costs_mm,
