@@ -35,14 +35,18 @@ def layering(
     lower object, those out of the upper one are turned round. A wanted pair that still closes a
     cycle, or would turn one of the present pairs that are ``held``, is refused.
     """
+    wanted = tuple(wanted)
+    pairs = [*present, *(pair for pair in wanted if pair[0] < pair[1])]
+    against = [pair for pair in wanted if pair[0] > pair[1]]
+    if not against:
+        return Layering(tuple(sorted(set(pairs))), (), ())
     import networkx as nx
 
-    wanted = tuple(wanted)
-    graph = nx.DiGraph([*present, *(pair for pair in wanted if pair[0] < pair[1])])
+    graph = nx.DiGraph(pairs)
     swapped: list[Pair] = []
     refused: list[Pair] = []
     turned: set[Pair] = set()
-    for lower, upper in (pair for pair in wanted if pair[0] > pair[1]):
+    for lower, upper in against:
         others = _put_under(graph, lower, upper, held)
         (refused if others is None else swapped).append((lower, upper))
         turned |= {(other, upper) for other in others or ()}
@@ -83,6 +87,9 @@ def repaired(count: int, pairs: Iterable[Pair]) -> tuple[int, ...]:
 
     Each time the earliest object that is free is sewn next.
     """
+    pairs = tuple(pairs)
+    if all(a < b for a, b in pairs):
+        return tuple(range(count))
     import networkx as nx
 
     graph = nx.DiGraph()
