@@ -100,7 +100,7 @@ class _Worker:
         self._process = context.Process(
             target=_serve, args=(theirs, work, limits.memory_bytes), daemon=True
         )
-        with _one_thread_each(), _interrupts_ignored():
+        with _one_thread_each(), _interrupts_held():
             self._process.start()
         theirs.close()
 
@@ -168,16 +168,16 @@ def _one_thread_each() -> Iterator[None]:
 
 
 @contextmanager
-def _interrupts_ignored() -> Iterator[None]:
-    """What is started here ignores Ctrl-C from its first moment: that is for the run alone."""
-    if threading.current_thread() is not threading.main_thread():
-        yield  # signals are set in the main thread only
+def _interrupts_held() -> Iterator[None]:
+    """What is started here holds Ctrl-C back from its first moment; the run gets it afterwards."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _serve(connection: Connection, work: Work, memory_bytes: int) -> None:
