@@ -158,7 +158,8 @@ def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
     """
     line = rungs.smooth_centre_mm
     points = holes / float(UNITS_PER_MM)
-    nearest = np.argmin(((points[:, None, :] - line[None, :, :]) ** 2).sum(axis=2), axis=1)
+    # the square of the distance without the point's own share, as one product of matrices
+    nearest = np.argmin((line**2).sum(axis=1) - 2.0 * (points @ line.T), axis=1)
     way = np.gradient(line, axis=0)[nearest]
     way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
     off = points - line[nearest]

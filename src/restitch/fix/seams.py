@@ -21,6 +21,8 @@ from restitch.plan import Emission
 
 SETTLES_IN = 4
 """Merging can leave a new short stitch at most a few times in a row."""
+HOLE_ROW = 1 << 32
+"""Holes are counted by one number, x in rows of this length: sorting pairs costs ten times more."""
 ASIDE_MM = 0.3
 """A thread end steps this far out of a crowded hole."""
 
@@ -129,9 +131,12 @@ def _spread(stream: Stream, limits: Limits, source: Stream | None) -> IntArray |
 
 def _visits(stream: Stream) -> dict[tuple[int, int], int]:
     """Needle points in every hole that is visited often enough to matter."""
-    holes, counts = np.unique(stream.xy[stream.stitch_index], axis=0, return_counts=True)
+    xy = stream.xy[stream.stitch_index].astype(np.int64)
+    holes, counts = np.unique(xy[:, 0] * HOLE_ROW + xy[:, 1] + HOLE_ROW // 2, return_counts=True)
     often = counts > 1
-    return dict(zip(map(tuple, holes[often].tolist()), counts[often].tolist(), strict=True))
+    x, y = np.divmod(holes[often], HOLE_ROW)
+    places = zip(x.tolist(), (y - HOLE_ROW // 2).tolist(), strict=True)
+    return dict(zip(places, counts[often].tolist(), strict=True))
 
 
 def _aside(end: IntArray, after: IntArray) -> list[IntArray]:
