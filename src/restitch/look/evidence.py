@@ -27,19 +27,20 @@ _CHARGED = 0.2
 
 def exchanged(before: Picture, after: Picture, swapped: Iterable[tuple[int, int]]) -> Plane | None:
     """Return where one object of a pair shows instead of the other, None without pairs."""
-    found: Plane | None = None
-    for pair in swapped:
-        for one, other in (pair, pair[::-1]):
-            for a in before.slots_of(one):
-                for b in after.slots_of(other):
-                    window = before.window_of(a, _EDGE)
-                    traded = bits.pack(
-                        (before.slots[window] == a + 1) & (after.slots[window] == b + 1)
-                    )
-                    if found is None:
-                        found = bits.pack(np.zeros(before.frame.shape, dtype=np.bool_))
-                    bits.crop(found, window)[:] |= bits.dilate(traded, _EDGE)
-    return found
+    pairs = np.array([*swapped], dtype=np.int64).reshape(-1, 2)
+    if not len(pairs):
+        return None
+    was, now = (
+        np.append(NOT_JUDGED, p.thread.owner_of_slot)[p.slots.reshape(-1)] for p in (before, after)
+    )
+    # few pixels change hands at all
+    at = np.flatnonzero((was != now) & (was != NOT_JUDGED) & (now != NOT_JUDGED))
+    first, second = was[at].astype(np.int64), now[at].astype(np.int64)
+    high = int(max(pairs.max(), second.max(initial=0))) + 1
+    swaps = np.concatenate([pairs, pairs[:, ::-1]])
+    traded = np.zeros(was.shape, dtype=np.bool_)
+    traded[at[np.isin(first * high + second, swaps[:, 0] * high + swaps[:, 1])]] = True
+    return bits.dilate(bits.pack(traded.reshape(before.frame.shape)), _EDGE)
 
 
 def closed_spots(
