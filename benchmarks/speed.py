@@ -1,0 +1,142 @@
+"""Whole commands measured against what pyembroidery alone needs to read and write the file.
+
+    python benchmarks/speed.py [--sizes 20000 200000] [--format pes] [--repeats 5] [--short]
+
+Every figure is a whole process of its own, the median of the repeats, given as ratio to a bare
+read and write of the same file in the same run: a loaded machine slows both. The bundled
+badge is sewn side by side until the size is reached. Each run's result is looked at before its time
+counts. ``--short`` takes one small size and fails where a ratio is over 1.5 times `RECORDED`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import sysconfig
+import tempfile
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+BADGE = Path(__file__).parents[1] / "fixtures" / "rope-badge.pes"
+BARE = "import sys, pyembroidery as p; p.write(p.read(sys.argv[1]), sys.argv[2])"
+RECORDED = {"fix": 11.0, "fix --dry-run": 11.0, "check": 4.5, "inspect": 3.3}
+"""Ratios at 20,000 stitches of a PES on two shared cores (docs/speed.md)."""
+TOO_MUCH = 1.5
+
+
+def design(stitches: int, extension: str, folder: Path) -> Path:
+    """Write the bundled badge, repeated on a grid until it has about so many stitches."""
+    import numpy as np
+    import pyembroidery
+
+    pattern = pyembroidery.read(str(BADGE))
+    assert pattern is not None
+    sewn = sum(s[2] & 0xFF == pyembroidery.STITCH for s in pattern.stitches)
+    copies = max(1, round(stitches / sewn))
+    low, _, high, _ = pattern.bounds()
+    across = int(np.ceil(np.sqrt(copies)))
+    whole = pyembroidery.read(str(BADGE))
+    assert whole is not None
+    for k in range(1, copies):
+        part = pyembroidery.read(str(BADGE))
+        assert part is not None
+        part.translate((k % across) * (high - low + 50), (k // across) * (high - low + 50))
+        whole.add_pattern(part)
+    path = folder / f"design{stitches}.{extension}"
+    pyembroidery.write(whole, str(path))
+    return path
+
+
+def measured(commands: Sequence[Sequence[str]], repeats: int) -> list[tuple[float, int]]:
+    """(median seconds, most memory in KiB) of each command, run in turns."""
+    times: list[list[float]] = [[] for _ in commands]
+    peaks = [0] * len(commands)
+    for _ in range(repeats):
+        for k, command in enumerate(commands):
+            start = time.perf_counter()
+            process = subprocess.Popen(
+                command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+            )
+            assert process.stderr is not None
+            told = process.stderr.read()
+            _, status, used = os.wait4(process.pid, 0)
+            process.returncode = os.waitstatus_to_exitcode(status)
+            if process.returncode not in (0, 1):
+                raise SystemExit(f"{' '.join(command)}: {told}")
+            times[k].append(time.perf_counter() - start)
+            peaks[k] = max(peaks[k], used.ru_maxrss)
+    return list(zip(map(statistics.median, times), peaks, strict=True))
+
+
+def line(stitches: int, extension: str, repeats: int, folder: Path) -> dict[str, float]:
+    """Measure one size, print its row and return the ratios."""
+    source = design(stitches, extension, folder)
+    python = sys.executable
+    restitch = str(Path(sysconfig.get_path("scripts")) / "restitch")
+    target, preview = folder / f"out.{extension}", folder / f"none.{extension}"
+    wanted = ["--fabric", "knit"]
+    commands = {
+        "bare": [python, "-c", BARE, str(source), str(folder / f"bare.{extension}")],
+        "fix": [restitch, "fix", str(source), str(target), "--replace", *wanted],
+        "fix --dry-run": [restitch, "fix", str(source), str(preview), "--dry-run", *wanted],
+        "check": [restitch, "check", str(source), *wanted],
+        "inspect": [restitch, "inspect", str(source), "--json"],
+    }
+    found = dict(zip(commands, measured(list(commands.values()), repeats), strict=True))
+    _looked_at(source, target, preview, restitch)
+    bare, held = found.pop("bare")
+    ratios = {name: seconds / bare for name, (seconds, _) in found.items()}
+    size = f"{stitches:,} {extension}"
+    cells = "".join(f" {ratio:.1f} |" for ratio in ratios.values())
+    print(f"| {size} | {bare:.2f} s |{cells} {found['fix'][1] / held:.1f} |", flush=True)
+    return ratios
+
+
+def _looked_at(source: Path, target: Path, preview: Path, restitch: str) -> None:
+    """What was timed must have done its work."""
+    assert target.stat().st_size > 0
+    assert not preview.exists()
+    told = subprocess.run(
+        [restitch, "compare", str(source), str(target), "--json"], capture_output=True, check=True
+    )
+    look = json.loads(told.stdout)["look"]["kept"]
+    assert look > 0.98, look
+
+
+def start_up(repeats: int) -> None:
+    """Print what the start costs over a bare interpreter's."""
+    restitch = str(Path(sysconfig.get_path("scripts")) / "restitch")
+    commands = [[sys.executable, "-c", "pass"], [restitch, "--version"], [restitch, "--help"]]
+    bare, version, told = (seconds for seconds, _ in measured(commands, repeats))
+    print(
+        f"\nstart: interpreter {bare:.3f} s, --version {version - bare:.3f} s more, "
+        f"--help {told - bare:.3f} s more"
+    )
+
+
+def main() -> None:
+    """Measure, print the table, and fail in the short form where a ratio has grown."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--sizes", type=int, nargs="+", default=[20_000, 200_000])
+    parser.add_argument("--format", default="pes")
+    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--short", action="store_true")
+    options = parser.parse_args()
+    sizes, repeats = ([20_000], 3) if options.short else (options.sizes, options.repeats)
+    print("| design | bare | fix | fix --dry-run | check | inspect | memory of fix |")
+    print("|---|---|---|---|---|---|---|")
+    with tempfile.TemporaryDirectory() as room:
+        found = [line(size, options.format, repeats, Path(room)) for size in sizes]
+    start_up(repeats)
+    grown = [n for n, most in RECORDED.items() if found[0][n] > TOO_MUCH * most]
+    if options.short and grown:
+        raise SystemExit(f"slower than recorded by more than half: {', '.join(grown)}")
+
+
+if __name__ == "__main__":
+    main()
