@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from restitch.fabrics.model import Profile
-from restitch.geometry import Ladder, ladder_of, outline
+from restitch.geometry import KEPT, Ladder, ladder_of, outline
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, PlannedObject, Role
 
 NARROW_MM = 3.0
@@ -109,6 +110,7 @@ def underlay_points(obj: PlannedObject) -> list[IntArray]:
     return [p.xy for p in obj.pieces if p.role is Role.UNDERLAY and p.layer == 0]
 
 
+@lru_cache(maxsize=KEPT)
 def column_verdict(obj: PlannedObject) -> UnderlayVerdict | None:
     """Return what is wrong with the underlay of one satin column, None where it is sound."""
     if any(p.layer for p in obj.pieces) or (rungs := main_column(obj)) is None:

@@ -246,7 +246,14 @@ def ladder(xy: IntArray | FloatArray) -> Ladder:
 @lru_cache(maxsize=KEPT)
 def ladder_of(piece: Piece) -> Ladder:
     """Return the ladder of a piece; kept, because judges, fixes and order all ask for it."""
-    return ladder(piece.xy)
+    return ladder_of_points(np.asarray(piece.xy, np.int32).tobytes())
+
+
+@lru_cache(maxsize=KEPT)
+def ladder_of_points(points: bytes) -> Ladder:
+    """As `ladder_of`, by the bytes of (n, 2) int32 points: most pieces of a result read back are
+    those that were sewn."""
+    return ladder(np.frombuffer(points, np.int32).reshape(-1, 2))
 
 
 def spaced_points(xy_mm: FloatArray, least_mm: float) -> IndexArray:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from restitch.geometry.ladder import KEPT, Ladder, ladder_of
-from restitch.model import UNITS_PER_MM, FloatArray, Kind, Piece, PlannedObject, Role
+from restitch.geometry.ladder import KEPT, Ladder, ladder_of_points
+from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, Piece, PlannedObject, Role
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -36,9 +36,16 @@ def outline(obj: PlannedObject) -> Geometry:
 @lru_cache(maxsize=KEPT)
 def outline_of(pieces: tuple[Piece, ...], kind: Kind) -> Geometry:
     """As `outline`, for pieces of visible stitching; kept, because every room asks for it."""
+    return _outline_of_points(tuple(np.asarray(p.xy, np.int32).tobytes() for p in pieces), kind)
+
+
+@lru_cache(maxsize=KEPT)
+def _outline_of_points(pieces: tuple[bytes, ...], kind: Kind) -> Geometry:
+    """Kept by the points too: most pieces of a result read back are those that were sewn."""
     import shapely
 
-    shapes = [_shape(p, kind) for p in pieces if len(p.xy) > 1]
+    lines = (np.frombuffer(points, np.int32).reshape(-1, 2) for points in pieces)
+    shapes = [_shape(xy, kind) for xy in lines if len(xy) > 1]
     if not shapes:
         return shapely.Polygon()
     whole = shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
@@ -48,12 +55,12 @@ def outline_of(pieces: tuple[Piece, ...], kind: Kind) -> Geometry:
     return tidy if tidy.is_valid else tidy.buffer(0)
 
 
-def _shape(piece: Piece, kind: Kind) -> Geometry:
+def _shape(xy: IntArray, kind: Kind) -> Geometry:
     if kind is not Kind.RUN:
-        rungs = ladder_of(piece)
+        rungs = ladder_of_points(xy.tobytes())
         if rungs.is_regular:
             return trace(rungs)
-    return _thread(np.asarray(piece.xy, np.float64) / UNITS_PER_MM, kind)
+    return _thread(xy / UNITS_PER_MM, kind)
 
 
 def _thread(xy_mm: FloatArray, kind: Kind) -> Geometry:
