@@ -94,7 +94,7 @@ def test_every_object_is_numbered_or_named_as_hidden(stream):
     words = [e.text for e in root.iter("{http://www.w3.org/2000/svg}text")]
     hidden = " ".join(w for w in words if w.startswith("hidden"))
     for obj in objects:
-        assert str(obj.id + 1) in words or str(obj.id + 1) in hidden.replace(",", "").split()
+        assert str(obj.id) in words or str(obj.id) in hidden.replace(",", "").split()
 
 
 def test_neighbours_get_different_colours(stream):

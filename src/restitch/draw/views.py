@@ -125,7 +125,7 @@ def objects_scene(stream: Stream, layers: float) -> Scene:
         items += object_lines(page, stream, obj, colour, INK)
     points = label_points(picture, page, objects)
     shown = [bool(np.isfinite(point).all()) for point in points]
-    numbers = [str(obj.id + 1) for obj in objects]
+    numbers = [str(obj.id) for obj in objects]
     marks = labels(
         page,
         points[shown],
@@ -134,7 +134,7 @@ def objects_scene(stream: Stream, layers: float) -> Scene:
         PALE,
     )
     hidden = [n for n, show in zip(numbers, shown, strict=True) if not show]
-    words = f"{len(objects)} objects, numbered in sewing order; dashed: surplus layers"
+    words = f"{len(objects)} objects, numbered as inspect does; dashed: surplus layers"
     key = [Text(page.width - 16.0, page.height - page.footer * 0.36, words, 13, INK, "end")]
     if hidden:
         more = f" and {len(hidden) - 12} more" if len(hidden) > 12 else ""

@@ -41,7 +41,7 @@ def packed_design(
     flag[flag == 3] = 4
     flag[np.flatnonzero(np.diff(block, prepend=block[:1]))] = CHANGE_FLAG
     flag = (flag | (changed * CHANGED)).astype(np.uint8)
-    name = {o.id: f"{o.kind.value} {o.id + 1}" for o in objects}
+    name = {o.id: f"{o.kind.value} {o.id}" for o in objects}
     ids = np.where(owner[at] >= 0, owner[at], 65535).astype("<u2")
     return {
         "count": len(at),
