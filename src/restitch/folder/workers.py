@@ -15,7 +15,7 @@ from collections.abc import Generator, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
-from multiprocessing import get_context, parent_process
+from multiprocessing import get_context, parent_process, resource_tracker
 from multiprocessing.connection import Connection, wait
 
 from restitch.errors import ExitCode, UsageError
@@ -173,6 +173,8 @@ def _interrupts_held() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
+    # its first start lets Ctrl-C through again, so it is started before
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
