@@ -16,14 +16,13 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.look import (
-    CompareSettings,
     Frame,
     frame_around,
     gap,
     stack_height,
 )
 from restitch.look.bits import Plane
-from restitch.look.difference import lost_and_won
+from restitch.look.difference import kept_share
 from restitch.look.evidence import exchanged
 from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
@@ -166,10 +165,8 @@ def _look(
         classes = [classes[t] for t in step.emission.thread_of_block]
     nobody = np.full(len(result), NO_OBJECT, np.int32)
     after = picture(result, nobody, classes, source, frame)
-    lost, won = lost_and_won(before, after, excepted, CompareSettings().tolerance)
-    covered = int(np.count_nonzero(before.classes)) + int(np.count_nonzero(after.classes))
     return LookKept(
-        kept=1.0 - (len(lost.flat) + len(won.flat)) / max(covered, 1),
+        kept=kept_share(before, after, excepted),
         bare=gap(before, after),
         peak_before=peak,
         peak_after=stack_height(result, before.frame).peak(after),

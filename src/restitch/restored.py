@@ -6,7 +6,6 @@ from __future__ import annotations
 import numpy as np
 
 from restitch.look import (
-    CompareSettings,
     Picture,
     bits,
     classes_of_blocks,
@@ -16,13 +15,11 @@ from restitch.look import (
     stack_height,
 )
 from restitch.look.bits import Plane
-from restitch.look.difference import lost_and_won
+from restitch.look.difference import kept_share
+from restitch.look.evidence import EDGE
 from restitch.model import LookKept, SewnObject, Stream
 from restitch.plan import plan_of
 from restitch.rounds import owner_of
-
-EDGE_PIXELS = 3
-"""Pixels around exchanged ones that are left out with them: the reach of the closing."""
 
 
 def look_of_pair(first: Stream, second: Stream, objects: tuple[SewnObject, ...] = ()) -> LookKept:
@@ -39,10 +36,8 @@ def look_of_pair(first: Stream, second: Stream, objects: tuple[SewnObject, ...] 
     before = paint(first, owner_of(first, objects) if objects else None, classes[0], frame)
     after = paint(second, None, classes[1], frame)
     excepted = _restored(first, objects, classes[0], before, after) if objects else None
-    lost, won = lost_and_won(before, after, excepted, CompareSettings().tolerance)
-    covered = sum(int(np.count_nonzero(picture.classes)) for picture in (before, after))
     return LookKept(
-        kept=1.0 - (len(lost.flat) + len(won.flat)) / max(covered, 1),
+        kept=kept_share(before, after, excepted),
         bare=gap(before, after),
         peak_before=stack_height(first, frame).peak(before),
         peak_after=stack_height(second, frame).peak(after),
@@ -70,11 +65,11 @@ def _restored(
             continue
         border = classes[plan[rank[pair.after]].block]
         for slot in before.slots_of(pair.before):
-            window = before.window_of(slot, EDGE_PIXELS)
+            window = before.window_of(slot, EDGE)
             shows = (before.slots[window] == slot + 1) & (after.classes[window] == border + 1)
             if not shows.any():
                 continue
             if found is None:
                 found = bits.pack(np.zeros(before.frame.shape, dtype=np.bool_))
-            bits.crop(found, window)[:] |= bits.dilate(bits.pack(shows), EDGE_PIXELS)
+            bits.crop(found, window)[:] |= bits.dilate(bits.pack(shows), EDGE)
     return found

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from restitch.look import bits
 from restitch.look.bits import Indices, Plane
-from restitch.look.compare import class_window, colour_classes
+from restitch.look.compare import CompareSettings, class_window, colour_classes
 from restitch.look.frame import WORD, Frame
 from restitch.look.laid import NOT_JUDGED
 from restitch.look.limits import GuardLimits
@@ -69,6 +69,14 @@ _RING = sorted(
     ((y, x) for y in range(-3, 4) for x in range(-3, 4)), key=lambda p: p[0] ** 2 + p[1] ** 2
 )
 """Steps to the pixels a closing of 3 may have filled from, nearest first."""
+
+
+def kept_share(before: Picture, after: Picture, excepted: Plane | None) -> float:
+    """Return 0..1: pixels of both pictures whose colour the other shows within the tolerance;
+    what is excepted counts as kept."""
+    lost, won = lost_and_won(before, after, excepted, CompareSettings().tolerance)
+    covered = sum(int(np.count_nonzero(picture.classes)) for picture in (before, after))
+    return 1.0 - (len(lost.flat) + len(won.flat)) / max(covered, 1)
 
 
 def _owner_at(picture: Picture, flat: Indices, number: int) -> NDArray[np.int32]:

@@ -18,7 +18,7 @@ from restitch.look.spots import ground_spots
 from restitch.look.stack import StackMap
 from restitch.model import BoolArray
 
-_EDGE = 3
+EDGE = 3
 """Pixels around exchanged pixels that are excepted with them (the closing's reach)."""
 
 _CHARGED = 0.2
@@ -40,7 +40,7 @@ def exchanged(before: Picture, after: Picture, swapped: Iterable[tuple[int, int]
     swaps = np.concatenate([pairs, pairs[:, ::-1]])
     traded = np.zeros(was.shape, dtype=np.bool_)
     traded[at[np.isin(first * high + second, swaps[:, 0] * high + swaps[:, 1])]] = True
-    return bits.dilate(bits.pack(traded.reshape(before.frame.shape)), _EDGE)
+    return bits.dilate(bits.pack(traded.reshape(before.frame.shape)), EDGE)
 
 
 def closed_spots(
