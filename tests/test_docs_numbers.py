@@ -1,0 +1,63 @@
+"""Numbers of the pages against their homes: a table row that names a home must tell its value."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields, is_dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DOCS = Path(__file__).parent.parent / "docs"
+HOME = re.compile(r"^`(restitch\.[\w.]+)`$")
+
+
+def rows() -> list[tuple[str, str, str]]:
+    """(page, value as told, dotted home) of every table row with a home."""
+    found = []
+    for page in sorted(DOCS.rglob("*.md")):
+        for line in page.read_text("utf-8").splitlines():
+            cells = [c.strip() for c in line.strip().strip("|").split("|")]
+            for at, cell in enumerate(cells):
+                if line.startswith("|") and at and (match := HOME.match(cell)):
+                    found.append((page.relative_to(DOCS).as_posix(), cells[at - 1], match[1]))
+    return found
+
+
+def value_of(home: str) -> Any:
+    """The constant, or the default of the dataclass field, of a dotted name."""
+    names = home.split(".")
+    for cut in range(len(names), 0, -1):
+        try:
+            found: Any = import_module(".".join(names[:cut]))
+        except ModuleNotFoundError:
+            continue
+        for name in names[cut:]:
+            if is_dataclass(found) and name in (own := {f.name: f for f in fields(found)}):
+                found = own[name].default
+            else:
+                found = getattr(found, name)
+        return found
+    raise AssertionError(home)
+
+
+def told(text: str) -> tuple[float, ...]:
+    """``0.85, 1.20`` or ``98.5%`` as numbers."""
+    return tuple(
+        float(number.replace(",", "")) / (100.0 if percent else 1.0)
+        for number, percent in re.findall(r"(\d[\d,]*(?:\.\d+)?)(%?)", text.replace(", ", " "))
+    )
+
+
+@pytest.mark.parametrize(("page", "text", "home"), rows())
+def test_a_number_told_is_the_number_in_force(page: str, text: str, home: str) -> None:
+    value = value_of(home)
+    held = tuple(value) if isinstance(value, tuple) else (value,)
+    assert told(text) == pytest.approx(tuple(map(float, held))), f"{page}: {home}"
+
+
+def test_there_are_rows_to_compare() -> None:
+    assert len(rows()) > 60
+    assert told("1,000 and 2.5%") == (1000.0, 0.025)
