@@ -57,7 +57,19 @@ def pair(
     return replace(after, name=f"{name}-before", fixes=()), after
 
 
+def both(name: str, design: str, at_mm: tuple[float, float, float, float]) -> tuple[Shot, Shot]:
+    """The same window as thread and stitch by stitch."""
+    return (
+        Shot(f"{name}-look", design, "look", at_mm),
+        Shot(f"{name}-stitches", design, "stitches", at_mm),
+    )
+
+
 SHOTS: tuple[Shot, ...] = (
+    *both("read-satin", "kelp-wreath.dst", (3.5, -12.5, 15.0, 9.4)),
+    *both("read-fill", "sail-day.jef", (-26.0, 1.0, 16.0, 10.0)),
+    *both("read-underlay", "pennant.pes", (-14.0, -9.6, 16.0, 8.0)),
+    *both("read-run", "line-sampler.pes", (0.0, 9.0, 36.0, 22.0)),
     *pair("stack", "rope-badge.pes", "stack", (-22.0, -11.0, 40.0, 28.0), "knit", "stack"),
     *pair("stack-look", "rope-badge.pes", "look", (-14.0, -2.0, 26.0, 16.0), "knit", "stack"),
     *pair("spacing", "town-shield.exp", "look", (-13.0, -20.0, 20.0, 12.0), "denim", "spacing"),
