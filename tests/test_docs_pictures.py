@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 import struct
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
@@ -18,20 +19,22 @@ DOCS = ROOT / "docs"
 PICTURES = DOCS / "pictures"
 LARGEST = 80_000
 """Bytes of a drawn picture at most; a page with many must still open at once."""
-PHOTOGRAPH = 130_000
-"""The same for pictures of the report page, which hold a drawn design and small letters."""
 SHOWN = re.compile(r"!\[([^\]]*)\]\(([^)\s]+)\)")
 
 
 @pytest.fixture(scope="module")
-def redraw() -> Iterator[ModuleType]:
+def scripts() -> Iterator[Callable[[str], ModuleType]]:
+    """Imports a script that makes pictures."""
     sys.path.insert(0, str(PICTURES))
     try:
-        import redraw
-
-        yield redraw
+        yield import_module
     finally:
         sys.path.remove(str(PICTURES))
+
+
+@pytest.fixture(scope="module")
+def redraw(scripts: Callable[[str], ModuleType]) -> ModuleType:
+    return scripts("redraw")
 
 
 def pages() -> list[Path]:
@@ -47,19 +50,21 @@ def shown() -> dict[Path, str]:
     }
 
 
-def test_the_script_and_the_pages_agree(redraw: ModuleType) -> None:
-    drawn = {PICTURES / f"{shot.name}.png" for shot in redraw.SHOTS}
-    assert len(drawn) == len(redraw.SHOTS)
-    photographed = {p for p in shown() if p.name.startswith("report-")}
-    assert set(shown()) == drawn | photographed
-    assert set(PICTURES.glob("*.png")) == set(shown())
+def test_the_scripts_and_the_pages_agree(
+    scripts: Callable[[str], ModuleType], redraw: ModuleType
+) -> None:
+    photographs = scripts("pages").PHOTOGRAPHS
+    names = [*(shot.name for shot in redraw.SHOTS), *photographs]
+    assert len(set(names)) == len(names)
+    made = {PICTURES / f"{name}.png" for name in names}
+    assert set(shown()) == made
+    assert set(PICTURES.glob("*.png")) == made
 
 
 def test_pictures_are_small_and_described() -> None:
     for path, words in shown().items():
         assert len(words) >= 10, path
-        photograph = path.name.startswith("report-")
-        assert path.stat().st_size <= (PHOTOGRAPH if photograph else LARGEST), path
+        assert path.stat().st_size <= LARGEST, path
 
 
 def test_before_and_after_have_one_scale(redraw: ModuleType) -> None:
