@@ -1,0 +1,96 @@
+"""Tables of the pages against the tables of the code and against what the commands say."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+import restitch
+from restitch import fabrics
+from restitch.check import finders
+from restitch.fabrics.model import known_fixes
+from restitch.files import FORMATS, facts
+from restitch.measure import measure
+
+ROOT = Path(__file__).parent.parent
+DOCS = ROOT / "docs"
+
+
+def table(page: str, first_heading: str) -> list[list[str]]:
+    """Rows of the table of a page whose first column has this heading."""
+    lines = (DOCS / page).read_text("utf-8").splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith(f"| {first_heading} |"))
+    rows = []
+    for line in lines[start + 2 :]:
+        if not line.startswith("|"):
+            break
+        rows.append([c.strip() for c in line.strip("|").split("|")])
+    return rows
+
+
+def test_fabrics() -> None:
+    told = table("fabrics-and-profiles.md", "fabric")
+    held = []
+    for f in fabrics.fabrics():
+        pull = f"{f.pull.share:.0%}, {f.pull.least_mm:g} to {f.pull.most_mm} mm"
+        numbers = (f.fill_spacing_mm, f.satin_spacing_mm, f.layers)
+        held.append([f.name, f.title, *map(str, numbers), f"{f.speed_spm:g}", pull])
+    assert [[c.replace(" 0.20 ", " 0.2 ") for c in row] for row in told] == held
+
+
+def test_the_profile_shown_is_the_shared_one() -> None:
+    page = (DOCS / "fabrics-and-profiles.md").read_text("utf-8")
+    assert (ROOT / "shared" / "harbour-polo.toml").read_text("utf-8") in page
+
+
+def test_formats() -> None:
+    stops = {"change": "become colour changes"}
+    told = {row[0].removeprefix("."): row[1:] for row in table("formats.md", "format")}
+    assert list(told) == list(FORMATS)
+    for extension, row in told.items():
+        held = facts(extension)
+        assert held is not None
+        assert row == [
+            held.colours,
+            "yes" if held.thread_names else "no",
+            str(held.name_letters or "none"),
+            stops.get(held.stops, held.stops),
+            str(held.needles or "no"),
+            f"{held.largest_move / 10:.1f}" if held.largest_move < 100_000 else "104858",
+        ], extension
+
+
+def test_fixes_name_findings_that_exist() -> None:
+    names = finding_names()
+    told = {row[0]: row[2] for row in table("fixes/index.md", "fix")}
+    assert [re.sub(r"\[(\w+)\].*", r"\1", cell) for cell in told] == list(known_fixes())
+    for cell in told.values():
+        assert set(cell.split(", ")) <= names, cell
+
+
+def finding_names() -> set[str]:
+    """Names that the modules of `restitch.check.findings` give to what they find."""
+    from importlib import import_module
+
+    modules = [import_module(f"restitch.check.findings.{name}") for name in finders()]
+    return {v for m in modules for k, v in vars(m).items() if k.isupper() and isinstance(v, str)}
+
+
+SMALL = ("cap-front.xxx", "line-sampler.pes", "small-lines.u01")
+"""Bundled designs that are rescued in a second."""
+
+
+@pytest.mark.parametrize("name", SMALL)
+def test_bundled_designs(name: str) -> None:
+    row = next(r for r in table("verified.md", "design") if r[0] == name)
+    stream = restitch.read(ROOT / "fixtures" / name)
+    rescue = restitch.fix(stream, fabric=row[1])
+    before, after = measure(stream), measure(rescue.result)
+    pairs = [
+        (before.stitches, after.stitches),
+        (before.trims, after.trims),
+        (before.jumps, after.jumps),
+    ]
+    assert row[2:] == [*(f"{b:,} to {a:,}" for b, a in pairs), f"{rescue.look.kept:.2%}"]
