@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
@@ -11,8 +12,9 @@ import restitch
 from restitch import fabrics
 from restitch.check import finders
 from restitch.fabrics.model import known_fixes
-from restitch.files import FORMATS, facts
+from restitch.files import FORMATS, facts, readable_extensions
 from restitch.measure import measure
+from test_docs_errors import fixed_parts
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"
@@ -45,6 +47,30 @@ def test_the_profile_shown_is_the_shared_one() -> None:
     assert (ROOT / "shared" / "harbour-polo.toml").read_text("utf-8") in page
 
 
+def notes() -> list[tuple[str, ...]]:
+    """Fixed parts of every note about what reading guesses or a format cannot carry."""
+    found = []
+    for name in ("losses", "guards", "read"):
+        path = ROOT / "src" / "restitch" / "files" / f"{name}.py"
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Yield | ast.Return) and name == "losses":
+                texts = branches(node.value)
+            elif isinstance(node, ast.Tuple) and len(node.elts) == 1:
+                texts = branches(node.elts[0])
+            else:
+                continue
+            found += [p for p in map(fixed_parts, texts) if any(" " in part for part in p)]
+    return found
+
+
+def branches(node: ast.expr | None) -> list[ast.expr]:
+    """The texts that an expression may be."""
+    if isinstance(node, ast.IfExp):
+        return branches(node.body) + branches(node.orelse)
+    is_text = isinstance(node, ast.JoinedStr | ast.Constant)
+    return [node] if node is not None and is_text else []
+
+
 def test_formats() -> None:
     stops = {"change": "become colour changes"}
     told = {row[0].removeprefix("."): row[1:] for row in table("formats.md", "format")}
@@ -60,6 +86,21 @@ def test_formats() -> None:
             str(held.needles or "no"),
             f"{held.largest_move / 10:.1f}" if held.largest_move < 100_000 else "104858",
         ], extension
+
+
+def test_formats_read() -> None:
+    page = (DOCS / "formats.md").read_text("utf-8")
+    listed = re.search(r"^Besides the formats above: ([^.]+)\.", page, re.M | re.S)
+    assert listed is not None
+    named = listed[1].replace("\n", " ").split(", ")
+    assert {*named, *FORMATS} == set(readable_extensions())
+
+
+@pytest.mark.parametrize("parts", notes(), ids=lambda parts: parts[-1][:40])
+def test_every_note_about_a_format_is_on_the_page(parts: tuple[str, ...]) -> None:
+    page = (DOCS / "formats.md").read_text("utf-8")
+    pattern = re.compile("[^`]*".join(map(re.escape, parts)))
+    assert any(pattern.search(form) for form in re.findall(r"`([^`\n]+)`", page)), parts
 
 
 def test_fixes_name_findings_that_exist() -> None:
