@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,8 @@ import pytest
 import restitch
 from restitch import fabrics
 from restitch.check import finders
-from restitch.fabrics.model import known_fixes
+from restitch.fabrics.model import Limits, Machine, OrderRules, Weights, known_fixes
+from restitch.fabrics.table import thread_weight, thread_weights
 from restitch.files import FORMATS, facts, readable_extensions
 from restitch.measure import measure
 from test_docs_errors import fixed_parts
@@ -40,6 +42,38 @@ def test_fabrics() -> None:
         numbers = (f.fill_spacing_mm, f.satin_spacing_mm, f.layers)
         held.append([f.name, f.title, *map(str, numbers), f"{f.speed_spm:g}", pull])
     assert [[c.replace(" 0.20 ", " 0.2 ") for c in row] for row in told] == held
+
+
+PAGE = "fabrics-and-profiles.md"
+
+
+def test_words_needle_and_backing() -> None:
+    held = [[f.name, ", ".join(f.words), f.needle, f.backing, f.topping] for f in fabrics.fabrics()]
+    assert table(PAGE, "name") == held
+
+
+def test_underlay_of_fabrics() -> None:
+    for row in table(PAGE, "underlay of"):
+        rule = fabrics.fabric(row[0]).underlay
+        zigzag = "never" if rule.zigzag_from_mm is None else f"{rule.zigzag_from_mm:g}"
+        double, crossing = ("yes" if b else "no" for b in (rule.double_zigzag, rule.fill_crossing))
+        inset, centre = f"{rule.inset_mm:g}", f"{rule.centre_run_below_mm:g}"
+        assert row[1:] == [centre, zigzag, double, inset, crossing], row[0]
+    assert len(table(PAGE, "underlay of")) == len(fabrics.fabrics())
+
+
+def test_thread_weights_and_sources() -> None:
+    weights = [(w, thread_weight(w)) for w in thread_weights()]
+    held = [[str(w), f"{t.spacing:g}", f"{t.lettering:g}"] for w, t in weights if t is not None]
+    assert table(PAGE, "thread weight") == held
+    assert {row[0]: row[1] for row in table(PAGE, "source")} == dict(fabrics.sources())
+
+
+def test_every_key_of_a_profile() -> None:
+    told = {row[0].strip("`") for row in table(PAGE, "key")}
+    tables = {"machine": Machine, "limits": Limits, "weights": Weights, "order": OrderRules}
+    held = {f"[{name}] {f.name}" for name, model in tables.items() for f in fields(model)}
+    assert told == held | {"kicks"}
 
 
 def test_the_profile_shown_is_the_shared_one() -> None:
