@@ -179,6 +179,23 @@ def test_commands_named_in_sentences_exist(line: str) -> None:
             assert word.partition("=")[0].rstrip(",.") in known, f"{words[1]} has no {word}"
 
 
+TREE = re.compile(r"^(?:src|tests|docs|fixtures|shared|benchmarks|fuzz)/[\w./*-]+$")
+
+
+@pytest.mark.parametrize(
+    "page", [*PAGES, ROOT / "DEVELOPERS.md"], ids=lambda p: p.relative_to(ROOT).as_posix()
+)
+def test_files_named_in_sentences_exist(page: Path) -> None:
+    modules = {p.name for p in ROOT.glob("[!.]*/**/*.py")}
+    text = re.sub(r"```.*?^```$", "", page.read_text("utf-8"), flags=re.M | re.S)
+    for code in re.findall(r"`([^`\n]+)`", text):
+        for word in code.split():
+            if TREE.match(word) and "NAME" not in word:
+                assert list(ROOT.glob(word)), f"{page.name}: {word}"
+            elif re.fullmatch(r"\w+\.py", word):
+                assert word in modules, f"{page.name}: {word}"
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.relative_to(ROOT).as_posix())
 def test_links_of_a_page_lead_somewhere(page: Path) -> None:
     text = re.sub(r"```.*?^```$", "", page.read_text("utf-8"), flags=re.M | re.S)

@@ -35,12 +35,19 @@ def value_of(home: str) -> Any:
         except ModuleNotFoundError:
             continue
         for name in names[cut:]:
-            if is_dataclass(found) and name in (own := {f.name: f for f in fields(found)}):
-                found = own[name].default
-            else:
-                found = getattr(found, name)
+            found = default_of(found, name) if is_class(found) else getattr(found, name)
         return found
     raise AssertionError(home)
+
+
+def is_class(found: Any) -> bool:
+    """Whether it is a dataclass, not one of its instances."""
+    return isinstance(found, type) and is_dataclass(found)
+
+
+def default_of(model: Any, name: str) -> Any:
+    """Default of a dataclass's field."""
+    return next(f.default for f in fields(model) if f.name == name)
 
 
 def told(text: str) -> tuple[float, ...]:

@@ -15,6 +15,8 @@ from restitch.check import finders
 from restitch.fabrics.model import Limits, Machine, OrderRules, Weights, known_fixes
 from restitch.fabrics.table import thread_weight, thread_weights
 from restitch.files import FORMATS, facts, readable_extensions
+from restitch.files.process import ReadLimits
+from restitch.folder import Limits as FolderLimits
 from restitch.measure import measure
 from test_docs_errors import fixed_parts
 
@@ -74,6 +76,17 @@ def test_every_key_of_a_profile() -> None:
     tables = {"machine": Machine, "limits": Limits, "weights": Weights, "order": OrderRules}
     held = {f"[{name}] {f.name}" for name, model in tables.items() for f in fields(model)}
     assert told == held | {"kicks"}
+
+
+def test_limits_of_folders() -> None:
+    told = [row[1] for row in table("folders.md", "for one file")]
+    whole, reading = FolderLimits(), ReadLimits()
+    assert told == [
+        f"{whole.seconds / 60:.0f} minutes",
+        f"{whole.memory_bytes >> 30} GiB",
+        f"{reading.seconds:.0f} s",
+        f"{reading.memory_bytes >> 30} GiB",
+    ]
 
 
 def test_the_profile_shown_is_the_shared_one() -> None:
