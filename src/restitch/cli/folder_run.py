@@ -12,6 +12,7 @@ from pathlib import Path
 from restitch.cli.run import check_page
 from restitch.folder import FileResult, Limits, Progress, Summary, watch
 from restitch.folder import fix_folder as run
+from restitch.report.model import counted
 from restitch.rescue_file import Settings
 
 INTERRUPTED = 130
@@ -205,7 +206,7 @@ def _print_summary(summary: Summary, dry_run: bool) -> None:
     known = sum(not r.fresh for r in summary.results)
     counts = ", ".join(f"{n} {word}" for word, n in summary.counts.items())
     before = f" ({known} of them in an earlier run)" if known else ""
-    print(f"{summary.total} files: {counts or 'none done'}{before}")
+    print(f"{counted(summary.total, 'file')}: {counts or 'none done'}{before}")
     if dry_run:
         print("nothing was written")
     for line in _total_lines(summary):

@@ -61,6 +61,16 @@ class Report:
         """Changes that are in the new file."""
         return tuple(c for c in self.changes if c.state is State.APPLIED)
 
+    @property
+    def done(self) -> str:
+        """How much was done, in words."""
+        return f"{counted(len(self.applied), 'change')} in {counted(self.objects, 'object')}"
+
+
+def counted(number: int, word: str) -> str:
+    """Return ``1 change``, ``2 changes``."""
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+
 
 CAUTIONS = (
     "Sew a test on scrap of the same fabric and backing before production.",

@@ -96,7 +96,7 @@ def _headline(report: Report) -> str:
         return f"{source} compared with {Path(report.output.path).name}."
     gone = saved(report.before, report.after).get("stitches", 0)
     words = f"{gone:,.0f} fewer stitches" if gone >= 0 else f"{-gone:,.0f} more stitches"
-    return f"{source}: {len(report.applied)} changes in {report.objects} objects, {words}."
+    return f"{source}: {report.done}, {words}."
 
 
 def _look_words(report: Report) -> str:

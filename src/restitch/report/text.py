@@ -13,15 +13,15 @@ from restitch.report.document import saved
 from restitch.report.model import CAUTIONS, Outcome, Report
 
 SAVINGS = (
-    ("stitches", "stitches", "{:,.0f}"),
-    ("trims", "trims", "{:,.0f}"),
-    ("jumps", "jumps", "{:,.0f}"),
-    ("jump_mm", "jump travel, mm", "{:,.0f}"),
-    ("colour_changes", "colour changes", "{:,.0f}"),
-    ("needle_m", "needle thread, m", "{:,.1f}"),
-    ("minutes", "machine minutes", "{:,.1f}"),
+    ("stitches", "stitches", "{:z,.0f}"),
+    ("trims", "trims", "{:z,.0f}"),
+    ("jumps", "jumps", "{:z,.0f}"),
+    ("jump_mm", "jump travel, mm", "{:z,.0f}"),
+    ("colour_changes", "colour changes", "{:z,.0f}"),
+    ("needle_m", "needle thread, m", "{:z,.1f}"),
+    ("minutes", "machine minutes", "{:z,.1f}"),
 )
-"""Figure key, its words, its format: the rows of the savings table, in this order."""
+"""Figure key, its words, its format (no minus before a zero): the rows of the savings table."""
 
 FIX_TITLES = {
     "stack": "Stacked stitching taken out",
@@ -96,11 +96,10 @@ def _headline(report: Report) -> str:
     if report.outcome is Outcome.SOUND:
         copied = f"; {report.output.path} is the same file" if report.output else ""
         return f"{report.source.path}: already sound, nothing to fix{copied}"
-    done = f"{len(report.applied)} changes in {report.objects} objects"
     if report.outcome is Outcome.PREVIEW:
-        return f"{report.source.path}: preview, nothing written; {done}"
+        return f"{report.source.path}: preview, nothing written; {report.done}"
     target = report.output.path if report.output else "-"
-    return f"{report.source.path} -> {target}: {done}"
+    return f"{report.source.path} -> {target}: {report.done}"
 
 
 def _savings(report: Report) -> Table:
@@ -147,7 +146,7 @@ def print_check(
     """Write the findings of one file: each cause with its cost, dearest first, then the places."""
     from restitch.check import summary
 
-    console.print(f"{source} on {note}", highlight=False, markup=False)
+    console.print(f"{source}: {note}", highlight=False, markup=False)
     if not findings:
         console.print("nothing found: sound", style="bold")
     table = Table(box=None, pad_edge=False)
