@@ -1,10 +1,10 @@
 """Every command that the pages show is run, page by page in a folder of its own, and prints what
 the page says it prints.
 
-In a page, ``sh`` blocks are commands: exit code 0, or the one a trailing comment names. An
-``output`` block is what the commands before it print, ``...`` standing for lines left out. A
-comment before a block says who runs it instead (``run by``), why nobody does in CI (``not in CI``)
-or into which file it belongs (``file``).
+In a page, ``sh`` blocks are commands: exit code 0, or the one a trailing comment names; ``python``
+blocks are run as they are. An ``output`` block is what the block before it prints, ``...`` standing
+for lines left out. A comment before a block says who runs it instead (``run by``), why nobody does
+in CI (``not in CI``) or into which file it belongs (``file``).
 """
 
 from __future__ import annotations
@@ -58,7 +58,9 @@ def blocks_of(page: Path) -> list[Block]:
 
 
 BLOCKS = [block for page in PAGES for block in blocks_of(page)]
-RUN_HERE = tuple(dict.fromkeys(b.page for b in BLOCKS if b.language == "sh" and not b.mark))
+RUN_HERE = tuple(
+    dict.fromkeys(b.page for b in BLOCKS if b.language in ("sh", "python") and not b.mark)
+)
 
 
 def lay_out(folder: Path) -> None:
@@ -90,6 +92,9 @@ def test_commands_of_a_page_run_and_print_what_it_says(
                 out, err = capsys.readouterr()
                 printed += out + err
                 assert code == expected_code(line), f"{page.name}: {line}\n{out}{err}"
+        elif block.language == "python":
+            exec(compile(block.text, f"{page.name}", "exec"), {"__name__": "__main__"})
+            printed = "".join(capsys.readouterr())
         elif block.language == "output":
             assert_printed(block, printed)
 

@@ -25,10 +25,11 @@ def read(path: Path | str) -> Stream:
     ``xy`` is an (n, 2) int32 array in 0.1 mm, ``command`` an (n,) array; record ``i`` is record
     ``i`` of ``pyembroidery.read(path).stitches``. Raises `UnreadableError`.
 
-    >>> import restitch
-    >>> pennant = restitch.read("fixtures/pennant.pes")
-    >>> len(pennant.stitch_index), len(pennant.threads), pennant.format
-    (2492, 5, 'pes')
+    Examples:
+        >>> import restitch
+        >>> pennant = restitch.read("fixtures/pennant.pes")
+        >>> len(pennant.stitch_index), len(pennant.threads), pennant.format
+        (2492, 5, 'pes')
     """
     from restitch.files import read_stream
 
@@ -40,10 +41,11 @@ def infer(stream: Stream) -> tuple[SewnObject, ...]:
 
     Parts index the stream's records, ``[start, stop)``.
 
-    >>> import restitch
-    >>> objects = restitch.infer(restitch.read("fixtures/pennant.pes"))
-    >>> sorted({str(o.kind) for o in objects})
-    ['fill', 'satin']
+    Examples:
+        >>> import restitch
+        >>> objects = restitch.infer(restitch.read("fixtures/pennant.pes"))
+        >>> sorted({str(o.kind) for o in objects})
+        ['fill', 'satin']
     """
     from restitch.infer import infer as infer_objects
 
@@ -63,10 +65,11 @@ def check(
     given); ``profile`` is a `Profile` or the path of one. ``objects`` spares reading them again.
     Raises `UsageError`.
 
-    >>> import restitch
-    >>> found = restitch.check(restitch.read("fixtures/rope-badge.pes"), fabric="knit")
-    >>> found[0].severity, found[0].fix
-    ('fault', 'stack')
+    Examples:
+        >>> import restitch
+        >>> found = restitch.check(restitch.read("fixtures/rope-badge.pes"), fabric="knit")
+        >>> found[0].severity, found[0].fix
+        ('fault', 'stack')
     """
     from restitch.check import check as find
 
@@ -89,13 +92,14 @@ def fix(
     and ``result`` is the stream itself. Raises `UsageError`, `WriteError` where the format cannot
     hold the design, and `RefusedError` where the result would cost the look.
 
-    >>> import restitch
-    >>> stream = restitch.read("fixtures/rope-badge.pes")
-    >>> rescue = restitch.fix(stream, fabric="knit")
-    >>> len(rescue.result.stitch_index) < 0.7 * len(stream.stitch_index)
-    True
-    >>> restitch.fix(restitch.read("fixtures/line-sampler.pes")).sound
-    True
+    Examples:
+        >>> import restitch
+        >>> stream = restitch.read("fixtures/rope-badge.pes")
+        >>> rescue = restitch.fix(stream, fabric="knit")
+        >>> len(rescue.result.stitch_index) < 0.7 * len(stream.stitch_index)
+        True
+        >>> restitch.fix(restitch.read("fixtures/line-sampler.pes")).sound
+        True
     """
     from restitch.pipeline import rescue
     from restitch.rescue_file import check_look
@@ -113,12 +117,13 @@ def write(stream: Stream, path: Path | str, *, replace: bool = False) -> tuple[s
     cannot carry, in plain words. Raises `WriteError`, also where the path exists and ``replace``
     is false; then nothing new remains.
 
-    >>> import restitch, tempfile
-    >>> stream = restitch.read("fixtures/pennant.pes")
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     for lost in restitch.write(stream, f"{folder}/pennant.dst"):
-    ...         print(lost)
-    .dst stores no thread colours: keep the colour list with the file
+    Examples:
+        >>> import restitch, tempfile
+        >>> stream = restitch.read("fixtures/pennant.pes")
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     for lost in restitch.write(stream, f"{folder}/pennant.dst"):
+        ...         print(lost)
+        .dst stores no thread colours: keep the colour list with the file
     """
     from restitch.files import write_stream
 
