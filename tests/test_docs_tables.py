@@ -12,6 +12,7 @@ import pytest
 import restitch
 from restitch import fabrics
 from restitch.check import finders
+from restitch.check.survey import FAULT, NOTE, WARNING
 from restitch.fabrics.model import Limits, Machine, OrderRules, Weights, known_fixes
 from restitch.fabrics.table import thread_weight, thread_weights
 from restitch.files import FORMATS, facts, readable_extensions
@@ -158,12 +159,20 @@ def test_fixes_name_findings_that_exist() -> None:
         assert set(cell.split(", ")) <= names, cell
 
 
+def test_every_finding_is_on_its_page() -> None:
+    lines = (DOCS / "findings.md").read_text("utf-8").splitlines()
+    told = {line.split("|")[1].strip() for line in lines if line.startswith("| ")}
+    missing = finding_names() - told
+    assert not missing
+
+
 def finding_names() -> set[str]:
     """Names that the modules of `restitch.check.findings` give to what they find."""
     from importlib import import_module
 
     modules = [import_module(f"restitch.check.findings.{name}") for name in finders()]
-    return {v for m in modules for k, v in vars(m).items() if k.isupper() and isinstance(v, str)}
+    named = {v for m in modules for k, v in vars(m).items() if k.isupper() and isinstance(v, str)}
+    return named - {FAULT, WARNING, NOTE}
 
 
 SMALL = ("cap-front.xxx", "line-sampler.pes", "small-lines.u01")
