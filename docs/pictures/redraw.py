@@ -76,7 +76,7 @@ SHOTS: tuple[Shot, ...] = (
     *pair(
         "spacing-stack", "town-shield.exp", "stack", (-9.0, -20.0, 40.0, 26.0), "denim", "spacing"
     ),
-    *pair("lengths-long", "pennant.pes", "look", (-34.0, 3.0, 32.0, 20.0), "twill", "lengths"),
+    *pair("lengths-long", "pennant.pes", "look", (-20.0, -6.5, 22.0, 14.0), "twill", "lengths"),
     *pair(
         "lengths-short", "kelp-wreath.dst", "stitches", (10.0, -29.2, 7.0, 4.4), "twill", "lengths"
     ),

@@ -20,6 +20,8 @@ ROLE_COLOURS: dict[Role, Rgb] = {
     Role.TIE: (161, 61, 23),
 }
 """Cover grey, underlay green, travel orange, ties red (our choice)."""
+TIE_MM = 1.5
+"""Longer stitches belong to no tie."""
 THREAD_MM, FOOT_MM, HOLE_MM = 0.09, 0.14, 0.09
 """Width of a cover thread, of what lies under it, and radius of a hole, as drawn."""
 
@@ -29,6 +31,9 @@ def stitches_scene(stream: Stream, page: Page) -> Scene:
     index = stream.stitch_index
     points = page.place(stream.xy[index])
     role = roles_of(stream)[index]
+    # a long stitch from tie to tie is none: formats without jumps sew there
+    step_mm = np.hypot(*np.diff(points, axis=0, prepend=points[:1]).T) / page.px_per_mm
+    role[(role == list(Role).index(Role.TIE)) & (step_mm > TIE_MM)] = list(Role).index(Role.TOP)
     sewn = np.append(False, np.diff(index) == 1)
     items: list[Item] = []
     for name in (Role.TOP, Role.UNDERLAY, Role.TRAVEL, Role.TIE):
