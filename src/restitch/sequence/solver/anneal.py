@@ -9,6 +9,7 @@ import numpy as np
 from restitch.sequence.solver.moves import (
     Move,
     exchange,
+    exchange_in_reach,
     exchange_runs,
     insert,
     move_segment,
@@ -45,8 +46,8 @@ class Cooling:
 
 ONE_WAY = Cooling(
     hot=0.3,
-    cold=0.02,
-    moves=((insert, 0.4), (move_segment, 0.2), (exchange, 0.4)),
+    cold=0.05,
+    moves=((insert, 0.15), (exchange_in_reach, 0.85)),
 )
 """Where a link costs another price backwards (link prices given, as in sequential ordering
 problems) turning a stretch seldom pays and exchanges carry the search (by trial on TSPLIB)."""

@@ -32,6 +32,12 @@ WINDOW = 15
 MOST_RUNS = 4
 """Colour runs moved in one piece at the most (our choice)."""
 
+ANY_PLACE = 0.1
+"""Share of exchanges in reach that make no near ends meet (by trial on TSPLIB) ..."""
+
+FIRST_ENDS = 0.4
+"""... and of those where they meet at the end of the first stretch."""
+
 LONGEST_SEGMENT = 3
 """Objects moved in one piece at the most; longer stretches are exchanged."""
 
@@ -169,6 +175,41 @@ def exchange(
     middle = tour.place[tour.owner[second]]
     high = tour.place[tour.owner[last]] + 1
     _exchange(tour, before + 1, middle, high, random, warmth)
+
+
+def exchange_in_reach(
+    tour: Tour, near: Near, random: np.random.Generator, warmth: float, count: int
+) -> None:
+    """Exchange two stretches that follow each other: near ends meet in one of the three new
+    links, and the third bound is drawn from where the layering lets the stretches change sides.
+
+    Path-preserving 3-exchange (Gambardella and Dorigo 2000). For layering so strict that stretches
+    drawn freely may seldom change sides; takes memory of the square of the objects.
+    """
+    if tour.count < 3:
+        return
+    reach, n = tour.pairs.reach(tour.place), tour.count
+    anchor = random.integers(1, n + 1, count)
+    luck, free = random.random((2, count)), random.random(count)
+    near_one = near.after[tour.seq[anchor], _skewed(luck[0], near.after.shape[1])]
+    then = tour.place[tour.owner[near_one]]
+    then = np.where(luck[1] < ANY_PLACE, 1 + (luck[0] * n).astype(np.int64), then)
+    # the two meet where the second stretch begins ...
+    low, middle = anchor + 1, then
+    most = reach[np.minimum(low, middle), middle]
+    high = middle + 1 + (free * (most - middle)).astype(np.int64)
+    # ... or where the first ends ...
+    ends = luck[1] > 1 - FIRST_ENDS
+    low = np.where(ends, 1 + (free * anchor).astype(np.int64), low)
+    middle, high = np.where(ends, anchor + 1, middle), np.where(ends, then, high)
+    # ... or, where the way leads back, between the stretches
+    back = then < anchor
+    low, high = np.where(back, then, low), np.where(back, anchor + 1, high)
+    middle = np.where(back, then + 1 + (free * (anchor - then)).astype(np.int64), middle)
+    fit = (low < middle) & (middle < high) & (high <= n + 1)
+    low, middle, high = low[fit], middle[fit], high[fit]
+    fit = reach[low, middle] >= high
+    _exchange(tour, low[fit], middle[fit], high[fit], random, warmth)
 
 
 def exchange_runs(

@@ -87,6 +87,17 @@ def near_nodes(nodes: Nodes, prices: LinkPrices, windows: Windows, count: int) -
     return Near(after=cheapest(here, there), before=cheapest(there, here))
 
 
+def near_by_price(table: FloatArray, count: int) -> Near:
+    """Return the neighbours by a price of each link between nodes, (m + 1, m + 1) with the start
+    and the end last."""
+    inner = table[:-1, :-1]
+    kept = min(count, len(inner) - 1)
+    return Near(
+        after=np.argsort(inner, axis=1, kind="stable")[:, :kept],
+        before=np.argsort(inner.T, axis=1, kind="stable")[:, :kept],
+    )
+
+
 def _candidates(nodes: Nodes, windows: Windows, count: int) -> Index:
     """(n, count) objects of the same colour near each object, itself where there are too few."""
     instance = nodes.instance

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from restitch.sequence.solver.anneal import ONE_WAY, Cooling, anneal
+from restitch.sequence.solver.assignment import excess
 from restitch.sequence.solver.blocks import ColourBound, colour_bound, fewest_blocks
 from restitch.sequence.solver.greedy import nearest_in_blocks
 from restitch.sequence.solver.instance import Instance, Solution
 from restitch.sequence.solver.layers import best_options, path_cost
-from restitch.sequence.solver.neighbours import near_nodes, windows_of
+from restitch.sequence.solver.neighbours import near_by_price, near_nodes, windows_of
 from restitch.sequence.solver.nodes import Nodes, nodes_of
+from restitch.sequence.solver.onward import onward_orders
 from restitch.sequence.solver.precedence import Precedence, precedence_of
 from restitch.sequence.solver.prices import LinkPrices
 from restitch.sequence.solver.proof import prove
@@ -21,9 +23,6 @@ PROVED_OBJECTS = 20
 
 NEAR = 12
 """Neighbours that changes are drawn from."""
-
-NEAR_ONE_WAY = 20
-"""The same where link prices are given."""
 
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
@@ -72,12 +71,18 @@ def _searched(
     """The path after the search."""
     count = len(nodes.instance)
     prices = LinkPrices(nodes)
-    windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
-    tour = Tour(nodes, precedence, prices, path)
+    cooling = Cooling()
     one_way = nodes.instance.link_price is not None
-    near = near_nodes(nodes, prices, windows, NEAR_ONE_WAY if one_way else NEAR)
+    if one_way and nodes.count == count:
+        # single options with given prices
+        table = excess(nodes, precedence)
+        path = min((path, *onward_orders(table, precedence)), key=lambda p: path_cost(nodes, p))
+        near, cooling = near_by_price(table, NEAR), ONE_WAY
+    else:
+        windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
+        near = near_nodes(nodes, prices, windows, NEAR)
+    tour = Tour(nodes, precedence, prices, path)
     rounds = default_kicks(count, one_way=one_way) if kicks is None else kicks
-    cooling = ONE_WAY if one_way else Cooling()
     anneal(tour, near, rounds, max(count, LEAST_CHANGES), seed, cooling)
     return best_options(nodes, nodes.owner[tour.path()].tolist())[0]
 

@@ -157,6 +157,18 @@ class _Pairs:
             earliest[self.with_before] = np.maximum.reduceat(place[self.a_by_b], self.before_from)
         return latest, earliest
 
+    def reach(self, place: Index) -> Index:
+        """(n + 2, n + 2) how far a stretch reaches that may change sides with [i, j): up to place
+        ``reach[i, j]``, exclusive, where i < j."""
+        n = self.count
+        at = np.arange(n + 2)
+        nearest = np.full((n + 2, n + 2), n + 1)
+        a, b = place[self.a], place[self.b]
+        nearest[a, b] = b
+        nearest = np.minimum.accumulate(nearest[:, ::-1], axis=1)[:, ::-1]
+        nearest = np.where(at[:, None] < at, nearest, n + 1)
+        return np.minimum.accumulate(nearest[::-1], axis=0)[::-1]
+
     def broken(self, place: Index) -> BoolArray | None:
         """Which objects are part of a pair in the wrong order; None where all are right."""
         wrong = place[self.a] > place[self.b]
