@@ -10,6 +10,7 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.geometry import KEPT, Ladder, ladder_of, outline
+from restitch.geometry.small import dot, lengths, median
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, PlannedObject, Role
 
 NARROW_MM = 3.0
@@ -161,9 +162,8 @@ def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
     line = rungs.smooth_centre_mm
     points = holes / float(UNITS_PER_MM)
     # the square of the distance without the point's own share, as one product of matrices
-    nearest = np.argmin((line**2).sum(axis=1) - 2.0 * (points @ line.T), axis=1)
-    way = np.gradient(line, axis=0)[nearest]
-    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    nearest = np.argmin(dot(line, line) - 2.0 * (points @ line.T), axis=1)
+    way = rungs.headings[nearest]
     off = points - line[nearest]
     side = (way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0]) / max(rungs.width_mm / 2.0, 1e-6)
     clear = np.abs(side) >= OFF_CENTRE
@@ -175,9 +175,8 @@ def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
     starts, counts = edges[::2], edges[1::2] - edges[::2]
     longest = int(np.argmax(counts))
     run = nearest[starts[longest] : starts[longest] + counts[longest] + 1]
-    steps = np.hypot(*np.diff(line, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    return int(counts[longest]), 2.0 * float(np.median(np.abs(np.diff(along[run]))))
+    along = np.concatenate([[0.0], np.cumsum(lengths(line[1:] - line[:-1]))])
+    return int(counts[longest]), 2.0 * median(np.abs(np.diff(along[run])))
 
 
 def _thread(pieces: Sequence[IntArray]) -> float:
@@ -185,8 +184,7 @@ def _thread(pieces: Sequence[IntArray]) -> float:
 
 
 def _steps(xy: IntArray) -> FloatArray:
-    steps = np.diff(xy, axis=0) / float(UNITS_PER_MM)
-    return np.hypot(steps[:, 0], steps[:, 1])
+    return lengths((xy[1:] - xy[:-1]) / float(UNITS_PER_MM))
 
 
 def fill_verdict(obj: PlannedObject, profile: Profile) -> UnderlayVerdict | None:

@@ -100,11 +100,9 @@ def fix(
     ] = None,
 ) -> None:
     """Rescue SRC into the new file DST; SRC is never changed."""
-    from restitch.cli import run
+    from restitch.cli.settings import settings_from
 
-    settings = run.settings_from(
-        fabric, profile, only, skip, decisions, threads, pull, replace=replace
-    )
+    settings = settings_from(fabric, profile, only, skip, decisions, threads, pull, replace=replace)
     if source.is_dir():
         from restitch.cli import folder_run
 
@@ -121,6 +119,8 @@ def fix(
             cluster=cluster,
         )
     else:
+        from restitch.cli import run
+
         run.fix_file(source, target, settings, dry_run=dry_run, json=json, report=report)
 
 
@@ -140,12 +140,13 @@ def watch(
     poll: Annotated[float, typer.Option(min=0.1, help="Seconds between two looks.")] = 2.0,
 ) -> None:
     """Rescue files as they arrive in SRC_DIR; nothing there is moved or changed."""
-    from restitch.cli import folder_run, run
+    from restitch.cli import folder_run
+    from restitch.cli.settings import settings_from
 
     folder_run.run_watch(
         source,
         target,
-        run.settings_from(fabric, profile, only, skip, None, threads, pull),
+        settings_from(fabric, profile, only, skip, None, threads, pull),
         workers=workers,
         include=tuple(include or ()),
         exclude=tuple(exclude or ()),
@@ -159,8 +160,9 @@ def check(
 ) -> None:
     """Say what is wrong with SRC, worst first; exit 1 if anything is over the limits."""
     from restitch.cli import run
+    from restitch.cli.settings import settings_from
 
-    run.check_file(source, run.settings_from(fabric, profile), json=json)
+    run.check_file(source, settings_from(fabric, profile), json=json)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -182,8 +184,9 @@ def compare(
 ) -> None:
     """Report how B differs from A, in the terms of a fix report."""
     from restitch.cli import run
+    from restitch.cli.settings import settings_from
 
-    run.compare_files(first, second, run.settings_from(fabric, profile), json=json, report=report)
+    run.compare_files(first, second, settings_from(fabric, profile), json=json, report=report)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -200,8 +203,9 @@ def draw(
 ) -> None:
     """Draw SRC as thread, as stack height, as objects or as sewing order."""
     from restitch.cli import run
+    from restitch.cli.settings import settings_from
 
-    run.draw_file(source, picture, view, run.settings_from(fabric, None), replace=replace)
+    run.draw_file(source, picture, view, settings_from(fabric, None), replace=replace)
 
 
 @app.command(epilog=EXIT_CODES)

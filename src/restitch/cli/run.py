@@ -1,90 +1,23 @@
-"""What the commands do: settings from options, one library call, print."""
+"""What the commands do: one library call, print.
+
+Each loads what it needs itself: what one command needs costs the others their start.
+"""
 
 from __future__ import annotations
 
 import json as json_module
 import sys
 from contextlib import AbstractContextManager
-from dataclasses import replace as changed
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from restitch.errors import ExitCode, UsageError
-from restitch.fabrics import default_profile, fabric_note, load_decisions, load_profile
-from restitch.fabrics import threads as thread_lists
-from restitch.fabrics.model import Profile, known_fixes
-from restitch.fabrics.toml_text import nearest
-from restitch.report.model import SCHEMA
-from restitch.rescue_file import Outcomes, Settings
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-
-def settings_from(
-    fabric: str | None = None,
-    profile: Path | None = None,
-    only: str | None = None,
-    skip: str | None = None,
-    decisions: Path | None = None,
-    threads: Path | None = None,
-    pull: str | None = None,
-    *,
-    replace: bool = False,
-) -> Settings:
-    """Return the settings that the options ask for; raises `UsageError` on a wrong one."""
-    if profile is not None and fabric is not None:
-        raise UsageError("--fabric and --profile exclude each other: a profile names its fabric")
-    if profile is not None:
-        chosen = load_profile(profile)
-        note = f"profile {profile.name}: {chosen.fabric.title}"
-    else:
-        chosen, note = default_profile(fabric), fabric_note(fabric)
-    listed = thread_lists.load_threads(threads) if threads else {}
-    if not listed and chosen.machine.needles:
-        listed = thread_lists.threads_of_needles(chosen.machine.needles)
-    return Settings(
-        profile=_with_pull(_with_fixes(chosen, only, skip), pull),
-        fabric_note=note,
-        decisions=load_decisions(decisions) if decisions else {},
-        threads=listed,
-        replace=replace,
-    )
-
-
-def _with_fixes(profile: Profile, only: str | None, skip: str | None) -> Profile:
-    fixes = profile.fixes
-    if only is not None:
-        fixes = _named_fixes("--only", only)
-    if skip is not None:
-        fixes = fixes - _named_fixes("--skip", skip)
-    return changed(profile, fixes=fixes)
-
-
-def _named_fixes(option: str, text: str) -> frozenset[str]:
-    names = [n.strip() for n in text.split(",") if n.strip()]
-    known = known_fixes()
-    for name in names:
-        if name not in known:
-            raise UsageError(f"{option}: no fix called {name!r}; nearest: {nearest(name, known)}")
-    if not names:
-        raise UsageError(f"{option}: names no fix; known: {', '.join(known)}")
-    return frozenset(names)
-
-
-def _with_pull(profile: Profile, pull: str | None) -> Profile:
-    if pull is None:
-        return profile
-    amount = None
-    if pull != "fabric":
-        try:
-            amount = float(pull.removesuffix("mm"))
-        except ValueError:
-            raise UsageError(f"--pull: {pull!r} is neither 'fabric' nor millimetres") from None
-        if not 0.0 < amount <= 2.0:
-            raise UsageError(f"--pull: {amount:g} mm is outside 0 to 2 mm")
-    return changed(profile, fixes=profile.fixes | {"pull"}, pull_mm=amount)
+    from restitch.rescue_file import Outcomes, Settings
 
 
 def fix_file(
@@ -153,6 +86,7 @@ def check_file(source: Path, settings: Settings, *, json: bool) -> None:
     from restitch.check import check, over_limits
     from restitch.files import read_stream
     from restitch.infer import infer
+    from restitch.report.model import SCHEMA
 
     stream = read_stream(source)
     findings = check(stream, infer(stream), settings.profile)
@@ -195,6 +129,7 @@ def inspect_file(source: Path, *, json: bool) -> None:
 def draw_file(source: Path, picture: Path, view: str, settings: Settings, *, replace: bool) -> None:
     """Draw one view of a file."""
     from restitch.draw import VIEWS, draw
+    from restitch.fabrics.toml_text import nearest
     from restitch.files import check_target, read_stream
 
     if view not in VIEWS:
@@ -207,8 +142,9 @@ def draw_file(source: Path, picture: Path, view: str, settings: Settings, *, rep
 
 def show_fabrics(name: str | None, *, json: bool) -> None:
     """Print the fabric table, or one fabric with sources."""
-    from restitch.fabrics import fabric, fabrics
+    from restitch.fabrics import fabric, fabric_note, fabrics
     from restitch.report.document import plain
+    from restitch.report.model import SCHEMA
     from restitch.report.tables import print_fabric, print_fabrics
 
     if json:
@@ -222,8 +158,10 @@ def show_fabrics(name: str | None, *, json: bool) -> None:
 
 def show_profile(file: Path | None, fabric: str | None, *, json: bool) -> None:
     """Print the numbers in force."""
+    from restitch.cli.settings import settings_from
     from restitch.fabrics import describe
     from restitch.report.document import plain
+    from restitch.report.model import SCHEMA
     from restitch.report.tables import print_profile
 
     settings = settings_from(fabric, file)

@@ -14,6 +14,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry.small import dot, headings, lengths, median
 from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray, Piece
 
 IndexArray = NDArray[np.intp]
@@ -74,14 +75,13 @@ class Ladder:
     @cached_property
     def widths_mm(self) -> FloatArray:
         """(k,) length of each stroke."""
-        widths: FloatArray = np.hypot(*self.chords_mm.T)
-        return widths
+        return lengths(self.chords_mm)
 
     @cached_property
     def width_mm(self) -> float:
         """Median length of the inner strokes."""
         inner = self.widths_mm[1:-1] if len(self) > 4 else self.widths_mm
-        return float(np.median(inner)) if len(inner) else 0.0
+        return median(inner) if len(inner) else 0.0
 
     @cached_property
     def rails_mm(self) -> tuple[FloatArray, FloatArray]:
@@ -100,12 +100,18 @@ class Ladder:
 
         End jitter of 0.2 mm at a dense 0.2 mm spacing would otherwise count as way.
         """
-        return smoothed(self.centre_mm, int(np.clip(len(self) // 4 * 2 + 1, 3, 9)))
+        return smoothed(self.centre_mm, min(max(len(self) // 4 * 2 + 1, 3), 9))
 
     @cached_property
     def length_mm(self) -> float:
         """Length of the smoothed centre line."""
-        return float(np.hypot(*np.diff(self.smooth_centre_mm, axis=0).T).sum())
+        line = self.smooth_centre_mm
+        return float(lengths(line[1:] - line[:-1]).sum())
+
+    @cached_property
+    def headings(self) -> FloatArray:
+        """(k + 1, 2) unit direction of the smoothed centre line."""
+        return headings(self.smooth_centre_mm)
 
     @cached_property
     def _advances_mm(self) -> tuple[FloatArray, FloatArray]:
@@ -114,13 +120,12 @@ class Ladder:
         Steps are projected on the smoothed centre line; their bare lengths would count end
         jitter as way.
         """
-        line = self.smooth_centre_mm
-        way = np.gradient(line, axis=0)
-        way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+        way = self.headings
         along = (way[:-1] + way[1:]) / 2.0
         rails = (smoothed(rail, RAIL_WINDOW) for rail in self.rails_mm)
         centre, *sides = (
-            np.maximum((np.diff(rail, axis=0) * along).sum(axis=1), 0.0) for rail in (line, *rails)
+            np.maximum(dot(line[1:] - line[:-1], along), 0.0)
+            for line in (self.smooth_centre_mm, *rails)
         )
         return centre, np.maximum(np.maximum(*sides), centre)
 
@@ -148,9 +153,9 @@ class Ladder:
 
     @cached_property
     def _axis_and_agreement(self) -> tuple[FloatArray, float]:
-        lengths = self.widths_mm
-        long = lengths >= LONG_STROKE_SHARE * np.median(lengths)
-        turn = self.chords_mm[long] @ np.array([1.0, 1.0j])
+        widths = self.widths_mm
+        chords = self.chords_mm[widths >= LONG_STROKE_SHARE * median(widths)]
+        turn = chords[:, 0] + 1j * chords[:, 1]
         doubled = turn**2 / np.maximum(np.abs(turn), 1e-9)
         total = doubled.sum()
         angle = np.angle(total) / 2.0
@@ -190,7 +195,7 @@ class Ladder:
         if len(self) < 3:
             return False
         chords = self.chords_mm / np.maximum(self.widths_mm, 1e-9)[:, None]
-        against = (chords[:-1] * chords[1:]).sum(axis=1) < -0.3
+        against = dot(chords[:-1], chords[1:]) < -0.3
         return bool(against.mean() > 0.9)
 
 
@@ -221,11 +226,19 @@ def smoothed(line_mm: FloatArray, window: int) -> FloatArray:
     count = len(line_mm)
     if count < 3 or window < 3:
         return line_mm
-    total = np.concatenate([np.zeros((1, 2)), np.cumsum(line_mm, axis=0)])
+    total = np.zeros((count + 1, 2))
+    np.cumsum(line_mm, axis=0, out=total[1:])
+    low, high, size = _windows(count, window)
+    mean: FloatArray = (total[high] - total[low]) / size
+    return mean
+
+
+@lru_cache(maxsize=KEPT)
+def _windows(count: int, window: int) -> tuple[IndexArray, IndexArray, IndexArray]:
+    """Of each point: first point of its window, the one after the last, how many (as a column)."""
     at = np.arange(count)
     half = np.minimum(window // 2, np.minimum(at, count - 1 - at))
-    mean: FloatArray = (total[at + half + 1] - total[at - half]) / (2 * half + 1)[:, None]
-    return mean
+    return at - half, at + half + 1, (2 * half + 1)[:, None]
 
 
 def ladder(xy: IntArray | FloatArray) -> Ladder:
@@ -259,7 +272,7 @@ def ladder_of_points(points: bytes) -> Ladder:
 def spaced_points(xy_mm: FloatArray, least_mm: float) -> IndexArray:
     """Indices of the points at least that far from the one before, always both ends."""
     count = len(xy_mm)
-    steps = np.hypot(*np.diff(xy_mm, axis=0).T)
+    steps = lengths(xy_mm[1:] - xy_mm[:-1])
     far = np.ones(count, bool)
     far[1:] = steps >= least_mm
     far[-1] = True
@@ -276,15 +289,15 @@ def _stroke_ends(xy_mm: FloatArray) -> tuple[IndexArray, IndexArray]:
     Where two ends are joined by an edge step only the first of them is returned.
     """
     count = len(xy_mm)
-    steps = np.diff(xy_mm, axis=0)
-    lengths = np.maximum(np.hypot(*steps.T), 1e-9)
-    units = steps / lengths[:, None]
+    steps = xy_mm[1:] - xy_mm[:-1]
+    size = np.maximum(lengths(steps), 1e-9)
+    units = steps / size[:, None]
     cosine = np.ones(count)
-    cosine[1:-1] = (units[:-1] * units[1:]).sum(axis=1)
+    cosine[1:-1] = dot(units[:-1], units[1:])
     cross = np.zeros(count)
     cross[1:-1] = units[:-1, 0] * units[1:, 1] - units[:-1, 1] * units[1:, 0]
     end = (cosine < 0.0) | _sawtooth(cosine, cross)
-    edge = _edge_steps(units, lengths)
+    edge = _edge_steps(units, size)
     starts = np.flatnonzero(edge)
     end[starts] = True
     end[starts + 1] = False
@@ -310,14 +323,14 @@ def _sawtooth(cosine: FloatArray, cross: FloatArray) -> BoolArray:
     return found
 
 
-def _edge_steps(units: FloatArray, lengths: FloatArray) -> BoolArray:
+def _edge_steps(units: FloatArray, size: FloatArray) -> BoolArray:
     """Stitches that run along the edge from one stroke to the next and belong to neither."""
-    found = np.zeros(len(lengths), bool)
-    if len(lengths) < 3:
+    found = np.zeros(len(size), bool)
+    if len(size) < 3:
         return found
-    inner = lengths[1:-1]
-    shorter = inner < np.minimum(np.minimum(lengths[:-2], lengths[2:]) / 1.2, EDGE_STEP_MM)
-    against = (units[:-2] * units[2:]).sum(axis=1) < EDGE_STEP_COS
+    inner = size[1:-1]
+    shorter = inner < np.minimum(np.minimum(size[:-2], size[2:]) / 1.2, EDGE_STEP_MM)
+    against = dot(units[:-2], units[2:]) < EDGE_STEP_COS
     found[1:-1] = shorter & against
     # of two candidates in a row only the first can be the step between the strokes
     found[1:] &= ~found[:-1]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from restitch.geometry.ladder import middle_mean
+from restitch.geometry.small import dot, headings, lengths, median
 from restitch.infer.cells import sample_lines
 from restitch.infer.legs import find_legs, find_rings, find_rows
 from restitch.infer.settings import Settings
@@ -97,21 +98,20 @@ def _places(cover: Ladder, xy: FloatArray) -> tuple[FloatArray, FloatArray, Floa
     half width there."""
     left, right = cover.rails_mm
     centre = (left + right) / 2
-    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(centre, axis=0).T))])
+    way = np.concatenate([[0.0], np.cumsum(lengths(centre[1:] - centre[:-1]))])
     near = np.empty(len(xy), np.intp)
     low = centre.mean(axis=0)
     points, line = xy - low, centre - low
-    own = (line * line).sum(axis=1)
+    own = dot(line, line)
     for start in range(0, len(xy), 256):
         # squared distances, less what does not matter for the least of them
         x, y = points[start : start + 256].T[..., None]
         near[start : start + 256] = (own - 2 * (x * line[:, 0] + y * line[:, 1])).argmin(axis=1)
-    forward = np.gradient(centre, axis=0)[near]
-    forward /= np.maximum(np.hypot(*forward.T), 1e-9)[:, None]
-    along = way[near] + ((xy - centre[near]) * forward).sum(axis=1)
+    off = xy - centre[near]
+    along = way[near] + dot(off, headings(centre)[near])
     across = (left - right)[near]
-    width = np.maximum(np.hypot(*across.T), 1e-6)
-    side = ((xy - centre[near]) * across).sum(axis=1) / width**2 * 2
+    width = np.maximum(lengths(across), 1e-6)
+    side = dot(off, across) / width**2 * 2
     return along, side, width / 2
 
 
@@ -129,7 +129,7 @@ def _zigzag_steps(side: FloatArray, rules: UnderlayRules) -> BoolArray:
 def _inset(side: FloatArray, half: FloatArray) -> float | None:
     if not len(side):
         return None
-    return float(np.median(np.maximum(1 - np.abs(side), 0.0) * half))
+    return median(np.maximum(1 - np.abs(side), 0.0) * half)
 
 
 def _under_fill(cover: Ladder, lower: list[FloatArray]) -> tuple[Underlay, ...]:
