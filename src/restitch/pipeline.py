@@ -23,16 +23,15 @@ from restitch.look import (
 )
 from restitch.look.bits import Plane
 from restitch.look.difference import kept_share
-from restitch.look.evidence import exchanged
 from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
 from restitch.rounds import (
     Round,
     picture,
-    picture_after,
     picture_as_found,
     picture_before,
     run_round,
+    seen,
     swapped_pairs,
 )
 
@@ -178,9 +177,8 @@ def _excepted(rounds: Iterable[Round], frame: Frame) -> Plane | None:
     """Where layering changes of any round show one object instead of another."""
     found: Plane | None = None
     for step in rounds:
-        swapped = swapped_pairs(step)
-        if swapped:
-            pictures = step.pictures or (picture_before(step, frame), picture_after(step, frame))
-            here = exchanged(*pictures, swapped)
-            found = here if found is None else found if here is None else found | here
+        if not step.pictures and swapped_pairs(step):
+            step = seen(step, picture_before(step, frame), frame)
+        if step.excepted is not None:
+            found = step.excepted if found is None else found | step.excepted
     return found

@@ -25,6 +25,7 @@ from restitch.look import (
     judge,
     paint,
 )
+from restitch.look.bits import Plane
 from restitch.look.evidence import exchanged
 from restitch.look.trades import Trade, trades
 from restitch.model import Change, IntArray, OrderFacts, SewnObject, State, Stream
@@ -57,6 +58,8 @@ class Round:
     order: OrderFacts
     pictures: tuple[Picture, Picture] | None = None
     """Before and after, where the round changed anything."""
+    excepted: Plane | None = None
+    """Where objects whose order the round put right show instead of each other."""
 
     @property
     def applied(self) -> tuple[Change, ...]:
@@ -110,9 +113,8 @@ def run_round(
         if not step.applied:
             break
         before = before or picture_before(step, frame)
-        after = picture_after(step, frame)
-        step = replace(step, pictures=(before, after))
-        more = _guarded(step, before, after, profile)
+        step = seen(step, before, frame)
+        more = _guarded(step, profile)
         if more == NOTHING_HELD or held.and_more(more) == held:
             break
         held = held.and_more(more)
@@ -169,16 +171,19 @@ def picture_as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame
     return picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
 
 
-def picture_after(step: Round, frame: Frame) -> Picture:
+def seen(step: Round, before: Picture, frame: Frame) -> Round:
+    """The round with its pictures."""
     sewn = step.emission
-    return picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
+    after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
+    excepted = exchanged(before, after, swapped_pairs(step))
+    return replace(step, pictures=(before, after), excepted=excepted)
 
 
-def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> Held:
+def _guarded(step: Round, profile: Profile) -> Held:
     """What must be taken back for the look's sake: trades of place first, then single objects."""
-    swapped = swapped_pairs(step)
-    excepted = exchanged(before, after, swapped) if swapped else None
-    more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)
+    assert step.pictures is not None
+    before, after = step.pictures
+    more = _traded(step, trades(before, after, step.excepted, TRADE_LIMITS))
     if more != NOTHING_HELD:
         return more
     fabric = profile.fabric
@@ -188,7 +193,7 @@ def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> 
         after,
         changed={o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects},
         pull_mm=_declared_pull(step.applied),
-        swapped=swapped,
+        excepted=step.excepted,
         open_objects={o.id for o in step.objects if o.open},
         limits=ROUND_LIMITS.for_spacing(widest),
     )
@@ -196,11 +201,12 @@ def _guarded(step: Round, before: Picture, after: Picture, profile: Profile) -> 
     return Held(_blamed(step, [v for v in verdicts if not v.kept and v.object not in inside]))
 
 
-def _traded(step: Round, found: Iterable[Trade], swapped: Iterable[tuple[int, int]]) -> Held:
+def _traded(step: Round, found: Iterable[Trade]) -> Held:
     """Hold the order of objects that traded places unasked, and ends that show on bare cloth."""
     own = {o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects}
     was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
-    wanted = set(swapped) | {(b, a) for a, b in swapped}
+    swapped = swapped_pairs(step)
+    wanted = {*swapped, *((b, a) for a, b in swapped)}
     pairs, ends = set(), set()
     for trade in found:
         a, b = trade.loser, trade.winner

@@ -105,8 +105,7 @@ def cover(
     thread in one object does not pay for less in another.
     """
     settings = settings or CompareSettings()
-    was = threads_passing(before, settings.cover_thread)
-    now = threads_passing(after, settings.cover_thread)
+    (was,), (now,) = (threads_passing(p, (settings.cover_thread,)) for p in (before, after))
     leave_out = {NOT_JUDGED, *open_objects}
     needed = lacking = 0.0
     worst: tuple[float, int | None] = (1.0, None)

@@ -6,8 +6,9 @@ lines change their width with the heading (Pillow: 1.2 to 2.2 pixels where 2 are
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
-from numpy.typing import NDArray
 
 from restitch.look.picture import Picture
 from restitch.look.sampling import Stitches, samples, stitches_of
@@ -18,10 +19,12 @@ _STEP = 0.7
 2.9 to 3.1 pixels where 3 are asked for; at steps of 1 it falls to 2.6 at 45 degrees)."""
 
 
-def threads_passing(picture: Picture, width: int, near: BoolArray | None = None) -> BoolArray:
-    """Return a (rows, columns) mask: thread of the colour seen there passes within its width.
+def threads_passing(
+    picture: Picture, widths: Sequence[int], near: BoolArray | None = None
+) -> tuple[BoolArray, ...]:
+    """Return for each width a (rows, columns) mask: thread of the colour seen there passes within.
 
-    ``width`` is the thread's in pixels. ``near`` limits the work to stitches with an end in a
+    ``widths`` are the thread's in pixels. ``near`` limits the work to stitches with an end in a
     marked square of 32 x 32 pixels (rows and columns of the frame over 32, rounded up).
     """
     thread = picture.thread
@@ -29,19 +32,19 @@ def threads_passing(picture: Picture, width: int, near: BoolArray | None = None)
     stitches = stitches_of(where, thread.sewn, thread.class_of_slot[thread.slot] + 1)
     if near is not None:
         stitches = stitches.only(_touches(stitches, near))
-    found: NDArray[np.uint8] = np.zeros(picture.classes.size, dtype=np.uint8)
+    found = [np.zeros(picture.classes.size, dtype=np.uint8) for _ in widths]
     seen = picture.classes.reshape(-1)
     columns = picture.frame.width
-    across = np.arange(width, dtype=np.float32) - (width - 1) / 2
     for part in samples(stitches, _STEP):
         tag = stitches.tag[part.stitch].astype(seen.dtype)[:, None]
         direction = stitches.direction[part.stitch].astype(np.float32)
-        for offset in across:
-            x = (part.x - direction[:, 1:] * offset).astype(np.int32)
-            y = (part.y + direction[:, :1] * offset).astype(np.int32)
-            pixel = y * np.int32(columns) + x
-            found[pixel[seen[pixel] == tag]] = 1
-    return found.view(np.bool_).reshape(picture.frame.shape)
+        for width, mask in zip(widths, found, strict=True):
+            for offset in np.arange(width, dtype=np.float32) - (width - 1) / 2:
+                x = (part.x - direction[:, 1:] * offset).astype(np.int32)
+                y = (part.y + direction[:, :1] * offset).astype(np.int32)
+                pixel = y * np.int32(columns) + x
+                mask[pixel[seen[pixel] == tag]] = 1
+    return tuple(mask.view(np.bool_).reshape(picture.frame.shape) for mask in found)
 
 
 TILE = 32

@@ -30,15 +30,19 @@ def exchanged(before: Picture, after: Picture, swapped: Iterable[tuple[int, int]
     pairs = np.array([*swapped], dtype=np.int64).reshape(-1, 2)
     if not len(pairs):
         return None
-    was, now = (
-        np.append(NOT_JUDGED, p.thread.owner_of_slot)[p.slots.reshape(-1)] for p in (before, after)
-    )
-    # few pixels change hands at all
-    at = np.flatnonzero((was != now) & (was != NOT_JUDGED) & (now != NOT_JUDGED))
-    first, second = was[at].astype(np.int64), now[at].astype(np.int64)
+    first, second = (np.append(NOT_JUDGED, p.thread.owner_of_slot) for p in (before, after))
+    # few pixels change hands at all, and mostly both pictures number their slots alike
+    slots = before.slots.reshape(-1), after.slots.reshape(-1)
+    if np.array_equal(first, second):
+        at = np.flatnonzero(slots[0] != slots[1])
+    else:
+        at = np.flatnonzero(first[slots[0]] != second[slots[1]])
+    first, second = (t[s[at]].astype(np.int64) for t, s in zip((first, second), slots, strict=True))
+    both = (first != NOT_JUDGED) & (second != NOT_JUDGED)
+    at, first, second = at[both], first[both], second[both]
     high = int(max(pairs.max(), second.max(initial=0))) + 1
     swaps = np.concatenate([pairs, pairs[:, ::-1]])
-    traded = np.zeros(was.shape, dtype=np.bool_)
+    traded = np.zeros(before.slots.size, dtype=np.bool_)
     traded[at[np.isin(first * high + second, swaps[:, 0] * high + swaps[:, 1])]] = True
     return bits.dilate(bits.pack(traded.reshape(before.frame.shape)), EDGE)
 
@@ -122,10 +126,9 @@ def thinner(
                 rows.start // TILE : -(-rows.stop // TILE),
                 columns.start // TILE : -(-columns.stop // TILE),
             ] = True
+    passing = (threads_passing(p, limits.thin_threads, near) for p in (before, after))
     found: dict[int, float] = {}
-    for width, floor in zip(limits.thin_threads, limits.thin_floors, strict=True):
-        was = threads_passing(before, width, near)
-        now = threads_passing(after, width, near)
+    for was, now, floor in zip(*passing, limits.thin_floors, strict=True):
         for name, number, window, core in cores:
             size = int(np.count_nonzero(core))
             if size * PIXEL_MM2 < limits.compare.core_pixels * PIXEL_MM2:

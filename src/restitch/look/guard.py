@@ -6,16 +6,16 @@ it is wrong, by kind of edit and by limits in use, is measured in docs/guard.md.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from restitch.look import bits
-from restitch.look.bits import Indices
+from restitch.look.bits import Indices, Plane
 from restitch.look.compare import visible_area
 from restitch.look.difference import fullest_square, lost_and_won, won_square
-from restitch.look.evidence import closed_spots, exchanged, moved_mm, peak_layers, thinner
+from restitch.look.evidence import closed_spots, moved_mm, peak_layers, thinner
 from restitch.look.laid import NOT_JUDGED
 from restitch.look.limits import GuardLimits
 from restitch.look.picture import Picture
@@ -53,7 +53,7 @@ def judge(
     *,
     changed: Collection[int] | None = None,
     pull_mm: Mapping[int, float] | None = None,
-    swapped: Iterable[tuple[int, int]] = (),
+    excepted: Plane | None = None,
     open_objects: Collection[int] = (),
     stacks: tuple[StackMap, StackMap] | None = None,
     limits: GuardLimits | None = None,
@@ -62,12 +62,11 @@ def judge(
 
     Both pictures have one frame, equal object ids and equal colour classes. ``changed``: ids the
     fix touched (None: all); only they are tested for movement, thin cover and stack. ``pull_mm``:
-    how far on each side the fix says it widened an object. ``swapped``: pairs whose order a
-    layering fix turned; where one shows instead of the other is excepted. ``open_objects`` skip
-    the test for thin cover. ``stacks``: before and after, to see what a fix piled up.
+    how far on each side the fix says it widened an object. ``excepted``: where objects whose order
+    a layering fix turned show instead of each other (`exchanged`). ``open_objects`` skip the test
+    for thin cover. ``stacks``: before and after, to see what a fix piled up.
     """
     limits = limits or GuardLimits()
-    excepted = exchanged(before, after, swapped)
     touched = _owners(before, after) if changed is None else set(changed) - {NOT_JUDGED}
     lost, won = lost_and_won(before, after, excepted, limits.compare.tolerance)
     lost_of = lost.by_owner()
