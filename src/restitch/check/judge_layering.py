@@ -7,14 +7,16 @@ name the pairs sewn the wrong way round, the sequencer keeps the others as they 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from restitch.geometry import Ladder, ladder_of
-from restitch.model import FloatArray, Kind, PlannedObject, Role
+from restitch.geometry.small import dot
+from restitch.model import BoolArray, FloatArray, Kind, PlannedObject, Role
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -105,15 +107,17 @@ class _Judge:
                 rungs = ladder_of(longest)
                 if rungs.width_mm <= rules.widest_mm:
                     self.rungs[i] = rungs
-        self.borders = [i for i, rungs in self.rungs.items() if self._is_border(rungs)]
-        columns = np.array([self.area[i] for i in self.rungs], dtype=object)
-        near = shapely.STRtree(self.area).query(columns, predicate="intersects")
+        self.borders = {i for i, rungs in self.rungs.items() if self._is_border(rungs)}
+        near = shapely.STRtree(self.area).query(self._areas(self.rungs), predicate="intersects")
         wide = list(self.rungs)
         self.touching = sorted(
-            (int(other), wide[int(satin)])
-            for satin, other in near.T
-            if self.objects[int(other)].thread != self.objects[wide[int(satin)]].thread
+            (other, wide[satin])
+            for satin, other in near.T.tolist()
+            if self.objects[other].thread != self.objects[wide[satin]].thread
         )
+
+    def _areas(self, places: Iterable[int]) -> NDArray[np.object_]:
+        return np.array([self.area[i] for i in places], dtype=object)
 
     def _is_border(self, rungs: Ladder) -> bool:
         rules = self.rules
@@ -128,10 +132,12 @@ class _Judge:
 
     def ends(self) -> list[Buried]:
         """Columns with an end in a closed border."""
+        pairs = self._columns_at([(a, b) for a, b in self.touching if b in self.borders])
+        near = self._distances(pairs) <= self.rules.beyond_mm
         return [
             self._pair(a, b, "ends")
-            for a, b in self.touching
-            if b in self.borders and self._column_at(a, b) and self._ends_in(a, b)
+            for (a, b), ends in zip(pairs, near, strict=True)
+            if self._meets(a, b, ends)
         ]
 
     def sisters(self, found: Sequence[Buried]) -> list[Buried]:
@@ -139,16 +145,16 @@ class _Judge:
         ids = {o.id: o for o in self.objects}
         known = {(p.before, p.after) for p in found}
         count = Counter((ids[p.before].thread, p.after) for p in found if p.rule == "ends")
-        return [
-            self._pair(a, b, "sister")
+        likely = [
+            (a, b)
             for a, b in self.touching
             if b in self.borders
             and (self.objects[a].id, self.objects[b].id) not in known
             and count[self.objects[a].thread, self.objects[b].id] >= self.rules.sisters
-            and self._column_at(a, b)
-            and min(self.area[b].distance(_point(e)) for e, _ in _ends(self.rungs[a]))
-            <= self.rules.sister_within_mm
         ]
+        pairs = self._columns_at(likely)
+        near = self._distances(pairs).min(axis=1, initial=np.inf) <= self.rules.sister_within_mm
+        return [self._pair(a, b, "sister") for (a, b), n in zip(pairs, near, strict=True) if n]
 
     def outlines_late(self) -> list[Buried]:
         """Fills whose edge lies in a column."""
@@ -164,34 +170,43 @@ class _Judge:
                     found.append(self._pair(a, b, "outline"))
         return found
 
-    def _column_at(self, a: int, b: int) -> bool:
-        """Whether a is an open column, shorter than border b, that overlaps it in part."""
+    def _columns_at(self, pairs: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+        """The pairs in which a is an open column, shorter than border b, that overlaps it in
+        part."""
+        import shapely
+
         rules = self.rules
-        if a not in self.rungs or self.rungs[a].is_ring:
-            return False
-        if self.rungs[b].length_mm <= rules.border_over * self.rungs[a].length_mm:
-            return False
-        shared = self.area[a].intersection(self.area[b]).area
-        return bool(
-            rules.least_overlap_mm2 <= shared <= rules.most_overlap * max(self.area[a].area, 1e-9)
-        )
+        pairs = [
+            (a, b)
+            for a, b in pairs
+            if a in self.rungs
+            and not self.rungs[a].is_ring
+            and self.rungs[b].length_mm > rules.border_over * self.rungs[a].length_mm
+        ]
+        columns, borders = (self._areas(pair[k] for pair in pairs) for k in (0, 1))
+        shared = shapely.area(shapely.intersection(columns, borders))
+        most = rules.most_overlap * np.maximum(shapely.area(columns), 1e-9)
+        inside = (shared >= rules.least_overlap_mm2) & (shared <= most)
+        return [pair for pair, fits in zip(pairs, inside, strict=True) if fits]
 
-    def _ends_in(self, a: int, b: int) -> bool:
-        centre = self.rungs[b].smooth_centre_mm
-        for end, inward in _ends(self.rungs[a]):
-            if self.area[b].distance(_point(end)) > self.rules.beyond_mm:
-                continue
-            along = _heading_at(centre, end)
-            cross = abs(float(inward[0] * along[1] - inward[1] * along[0]))
-            if cross > np.sin(np.radians(self.rules.angle_deg)):
-                return True
+    def _distances(self, pairs: Sequence[tuple[int, int]]) -> FloatArray:
+        """(k, 2) how far both ends of the columns lie from the borders, 0 inside."""
+        import shapely
+
+        points = [[end for end, _ in _ends(self.rungs[a])] for a, _ in pairs]
+        ends = shapely.points(np.array(points, np.float64).reshape(-1, 2, 2))
+        far: FloatArray = shapely.distance(self._areas(b for _, b in pairs)[:, None], ends)
+        return far
+
+    def _meets(self, a: int, b: int, ends: BoolArray) -> bool:
+        """Whether one of those ends of column a meets border b at an angle."""
+        least = np.sin(np.radians(self.rules.angle_deg))
+        for (end, inward), near in zip(_ends(self.rungs[a]), ends, strict=True):
+            if near:
+                along = _heading_at(self.rungs[b].smooth_centre_mm, end)
+                if abs(float(inward[0] * along[1] - inward[1] * along[0])) > least:
+                    return True
         return False
-
-
-def _point(xy_mm: FloatArray) -> Geometry:
-    import shapely
-
-    return shapely.Point(float(xy_mm[0]), float(xy_mm[1]))
 
 
 def _ends(rungs: Ladder) -> list[tuple[FloatArray, FloatArray]]:
@@ -202,7 +217,8 @@ def _ends(rungs: Ladder) -> list[tuple[FloatArray, FloatArray]]:
 
 def _heading_at(line_mm: FloatArray, point_mm: FloatArray) -> FloatArray:
     """(2,) unit direction of a closed line where it comes nearest to a point."""
-    nearest = int(np.argmin(((line_mm - point_mm) ** 2).sum(axis=1)))
+    way = line_mm - point_mm
+    nearest = int(np.argmin(dot(way, way)))
     count = len(line_mm)
     return _unit(line_mm[(nearest + 3) % count] - line_mm[nearest - 3])
 
