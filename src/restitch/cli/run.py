@@ -12,12 +12,17 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import typer
+
 from restitch.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from restitch.rescue_file import Outcomes, Settings
+
+_bold = partial(typer.style, bold=True)
+"""`typer.echo` takes the marks out again where it writes to no terminal."""
 
 
 def fix_file(
@@ -76,9 +81,9 @@ def _tell(found: Outcomes, *, json: bool) -> None:
 
         _print_json(document_of(found.report))
         return
-    from restitch.report.text import print_report
+    from restitch.report.text import report_text
 
-    print_report(found.report, _console())
+    typer.echo(report_text(found.report, _bold))
 
 
 def check_file(source: Path, settings: Settings, *, json: bool) -> None:
@@ -104,9 +109,9 @@ def check_file(source: Path, settings: Settings, *, json: bool) -> None:
             }
         )
     else:
-        from restitch.report.text import print_check
+        from restitch.report.text import check_text
 
-        print_check(source, settings.fabric_note, findings, stream.warnings, _console())
+        typer.echo(check_text(source, settings.fabric_note, findings, stream.warnings, _bold))
     if over_limits(findings):
         sys.exit(int(ExitCode.FINDINGS))
 

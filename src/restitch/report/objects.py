@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from restitch.infer import figures
 from restitch.model import SewnObject, Stream
+from restitch.report.columns import columns
 
 HEADINGS = (
     "object", "kind", "colour", "size, mm", "spacing, mm", "underlay", "stitches", "surplus", "sure"
@@ -17,15 +18,7 @@ TO_THE_RIGHT = frozenset((0, 3, 4, 6, 7, 8))
 def objects_text(source: object, stream: Stream, objects: Sequence[SewnObject]) -> str:
     """The table of objects of one file, columns as wide as what they hold."""
     rows = [HEADINGS, *(_row(stream, obj) for obj in objects)]
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    lines = [f"{source}: {len(objects)} objects"]
-    for row in rows:
-        cells = (
-            cell.rjust(width) if place in TO_THE_RIGHT else cell.ljust(width)
-            for place, (cell, width) in enumerate(zip(row, widths, strict=True))
-        )
-        lines.append("  ".join(cells).rstrip())
-    return "\n".join(lines)
+    return "\n".join([f"{source}: {len(objects)} objects", *columns(rows, TO_THE_RIGHT)])
 
 
 def _row(stream: Stream, obj: SewnObject) -> tuple[str, ...]:

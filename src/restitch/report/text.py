@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from itertools import groupby
 
-from rich.console import Console
-from rich.table import Table
-
 from restitch.model import Change, Finding, State
+from restitch.report.columns import columns
 from restitch.report.document import saved
 from restitch.report.model import CAUTIONS, Outcome, Report
 
@@ -39,23 +37,23 @@ MOST_LINES = 12
 """Changes listed in full for each fix; the rest are counted (JSON has them all)."""
 
 
-def print_report(report: Report, console: Console) -> None:
-    """Write the whole report to the console."""
-    console.print(_headline(report), highlight=False)
-    console.print(report.fabric_note, highlight=False, style="dim")
+Style = Callable[[str], str]
+"""Marks a heading for a terminal."""
+
+
+def report_text(report: Report, bold: Style = str) -> str:
+    """The whole report."""
+    lines = [_headline(report), report.fabric_note]
     if report.outcome is not Outcome.SOUND:
-        console.print(_savings(report))
+        lines += _savings(report, bold)
     if report.look:
-        console.print(_look_line(report), highlight=False)
-    print_changes(report.changes, console)
-    for line in warning_lines(report.findings):
-        console.print(f"warning: {line}", highlight=False, markup=False)
-    for note in (*report.order.notes, *report.warnings):
-        console.print(f"note: {note}", highlight=False, markup=False)
+        lines.append(_look_line(report))
+    lines += _change_lines(report.changes, bold)
+    lines += [f"warning: {line}" for line in warning_lines(report.findings)]
+    lines += [f"note: {note}" for note in (*report.order.notes, *report.warnings)]
     if report.output and report.outcome is not Outcome.PREVIEW:
-        console.print("\nBefore sewing:", highlight=False)
-        for caution in CAUTIONS:
-            console.print(f"  - {caution}", highlight=False, markup=False)
+        lines += ["", "Before sewing:", *(f"  - {caution}" for caution in CAUTIONS)]
+    return "\n".join(lines)
 
 
 def warning_lines(findings: Iterable[Finding]) -> list[str]:
@@ -69,27 +67,26 @@ def warning_lines(findings: Iterable[Finding]) -> list[str]:
     return lines
 
 
-def print_changes(changes: Iterable[Change], console: Console) -> None:
-    """Write the changes in groups, one line each."""
+def _change_lines(changes: Iterable[Change], bold: Style) -> list[str]:
+    """The changes in groups, one line each."""
+    lines = []
     for fix, group in groupby(changes, key=lambda c: c.fix):
         rows = list(group)
         gain = sum(c.stitches_saved for c in rows if c.state is State.APPLIED)
         tail = f" ({_signed(-gain)} stitches)" if gain else ""
-        console.print(f"\n{FIX_TITLES.get(fix, fix)}{tail}", style="bold", highlight=False)
-        for change in sorted(rows, key=lambda c: -abs(c.stitches_saved))[:MOST_LINES]:
-            console.print(_change_line(change), highlight=False, markup=False)
+        lines += ["", bold(f"{FIX_TITLES.get(fix, fix)}{tail}")]
+        dearest = sorted(rows, key=lambda c: -abs(c.stitches_saved))
+        lines += [_change_line(change) for change in dearest[:MOST_LINES]]
         if len(rows) > MOST_LINES:
-            console.print(f"  ... and {len(rows) - MOST_LINES} more", highlight=False)
+            lines.append(f"  ... and {len(rows) - MOST_LINES} more")
+    return lines
 
 
-def print_findings(findings: Iterable[Finding], console: Console) -> None:
-    """Write findings, one line each."""
-    for finding in findings:
-        where = ""
-        if finding.place_mm:
-            where = f" at {finding.place_mm[0]:+.1f}, {finding.place_mm[1]:+.1f} mm"
-        line = f"{finding.severity}: {finding.name}{where}: {finding.text}"
-        console.print(line, highlight=False, markup=False)
+def _finding_line(finding: Finding) -> str:
+    where = ""
+    if finding.place_mm:
+        where = f" at {finding.place_mm[0]:+.1f}, {finding.place_mm[1]:+.1f} mm"
+    return f"{finding.severity}: {finding.name}{where}: {finding.text}"
 
 
 def _headline(report: Report) -> str:
@@ -102,16 +99,20 @@ def _headline(report: Report) -> str:
     return f"{report.source.path} -> {target}: {report.done}"
 
 
-def _savings(report: Report) -> Table:
-    table = Table(box=None, pad_edge=False)
-    for heading in ("", "before", "after", "saved"):
-        table.add_column(heading, justify="left" if not heading else "right")
+def _savings(report: Report, bold: Style) -> list[str]:
+    rows: list[tuple[str, ...]] = [("", "before", "after", "saved")]
     difference = saved(report.before, report.after)
     for key, words, form in SAVINGS:
         if key in report.before and key in report.after:
             values = (report.before[key], report.after[key], difference.get(key, 0.0))
-            table.add_row(words, *(form.format(v) for v in values))
-    return table
+            rows.append((words, *(form.format(v) for v in values)))
+    return _table(rows, {1, 2, 3}, bold)
+
+
+def _table(rows: Sequence[Sequence[str]], to_the_right: Collection[int], bold: Style) -> list[str]:
+    """Lines of a table whose first row is its heading."""
+    heading, *lines = columns(rows, to_the_right)
+    return [bold(heading), *lines]
 
 
 def _look_line(report: Report) -> str:
@@ -136,39 +137,35 @@ def _signed(number: int) -> str:
     return f"{number:+,d}"
 
 
-def print_check(
+def check_text(
     source: object,
     note: str,
     findings: Sequence[Finding],
     warnings: Iterable[str],
-    console: Console,
-) -> None:
-    """Write the findings of one file: each cause with its cost, dearest first, then the places."""
+    bold: Style = str,
+) -> str:
+    """The findings of one file: each cause with its cost, dearest first, then the places."""
     from restitch.check import summary
 
-    console.print(f"{source}: {note}", highlight=False, markup=False)
-    if not findings:
-        console.print("nothing found: sound", style="bold")
-    table = Table(box=None, pad_edge=False)
-    for heading in ("", "cause", "places", "stitches", "layers", "minutes", "cured by"):
-        table.add_column(heading, justify="right" if heading in _NUMBERS else "left")
-    for cause in summary(findings):
-        table.add_row(
-            cause.severity,
-            cause.name,
-            f"{cause.places}",
-            f"{cause.stitches:,}" if cause.stitches else "",
-            f"{cause.layers:.1f}" if cause.layers else "",
-            f"{cause.minutes:.1f}" if cause.minutes else "",
-            cause.fix or "",
-        )
+    lines = [f"{source}: {note}"]
     if findings:
-        console.print(table)
-        print_findings(findings[: 2 * MOST_LINES], console)
+        rows = [("", "cause", "places", "stitches", "layers", "minutes", "cured by")]
+        rows += [
+            (
+                cause.severity,
+                cause.name,
+                f"{cause.places}",
+                f"{cause.stitches:,}" if cause.stitches else "",
+                f"{cause.layers:.1f}" if cause.layers else "",
+                f"{cause.minutes:.1f}" if cause.minutes else "",
+                cause.fix or "",
+            )
+            for cause in summary(findings)
+        ]
+        lines += _table(rows, {2, 3, 4, 5}, bold)
+        lines += map(_finding_line, findings[: 2 * MOST_LINES])
         if len(findings) > 2 * MOST_LINES:
-            console.print(f"... and {len(findings) - 2 * MOST_LINES} more (--json has them all)")
-    for warning in warnings:
-        console.print(f"note: {warning}", highlight=False, markup=False)
-
-
-_NUMBERS = ("places", "stitches", "layers", "minutes")
+            lines.append(f"... and {len(findings) - 2 * MOST_LINES} more (--json has them all)")
+    else:
+        lines.append(bold("nothing found: sound"))
+    return "\n".join([*lines, *(f"note: {warning}" for warning in warnings)])
