@@ -8,6 +8,7 @@ another of the same number of changes is dropped.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,15 +28,11 @@ class ColourBound:
 
     def blocks(self, unsewn: int) -> int:
         """Lower bound of the blocks needed to sew an (upward closed) set."""
-        total = 0
-        for sets in self.levels:
-            for members in reversed(sets):
-                if not members & unsewn:
-                    total -= 1
-                else:
-                    break
-            total += len(sets)
-        return total
+        # each set lies inside the one before it
+        return sum(
+            bisect_left(sets, True, key=lambda members: not members & unsewn)
+            for sets in self.levels
+        )
 
 
 def colour_bound(colour: Sequence[int], precedence: Precedence) -> ColourBound:
