@@ -35,25 +35,31 @@ LARGEST = 5_900
 def design(stitches: int, extension: str, folder: Path) -> Path:
     """Write the bundled badge, repeated on a grid until it has about so many stitches.
 
-    Badges lie side by side while they fit the largest design that is read, else they overlap.
+    Colour by colour over all badges, as a sheet of patches is sewn. They lie side by side while
+    they fit the largest design that is read, else they overlap.
     """
     import numpy as np
     import pyembroidery
 
-    pattern = pyembroidery.read(str(BADGE))
-    assert pattern is not None
-    sewn = sum(s[2] & 0xFF == pyembroidery.STITCH for s in pattern.stitches)
+    badge = pyembroidery.read(str(BADGE))
+    assert badge is not None
+    sewn = sum(s[2] & 0xFF == pyembroidery.STITCH for s in badge.stitches)
     copies = max(1, round(stitches / sewn))
-    low, _, high, _ = pattern.bounds()
+    low, _, high, _ = badge.bounds()
     across = int(np.ceil(np.sqrt(copies)))
     pitch = min(high - low, (LARGEST - (high - low)) / max(across - 1, 1))
-    whole = pyembroidery.read(str(BADGE))
-    assert whole is not None
-    for k in range(1, copies):
-        part = pyembroidery.read(str(BADGE))
-        assert part is not None
-        part.translate((k % across) * pitch, (k // across) * pitch)
-        whole.add_pattern(part)
+    places = [((k % across) * pitch, (k // across) * pitch) for k in range(copies)]
+    whole = pyembroidery.EmbPattern()
+    for number, (block, thread) in enumerate(badge.get_as_colorblocks()):
+        if number:
+            whole.color_change()
+        whole.add_thread(thread)
+        for dx, dy in places:
+            for x, y, command in block:
+                if command & 0xFF in (pyembroidery.STITCH, pyembroidery.JUMP, pyembroidery.TRIM):
+                    whole.add_stitch_absolute(command, x + dx, y + dy)
+            whole.trim()
+    whole.end()
     path = folder / f"design{stitches}.{extension}"
     pyembroidery.write(whole, str(path))
     return path
