@@ -58,6 +58,8 @@ class Round:
     order: OrderFacts
     pictures: tuple[Picture, Picture] | None = None
     """Before and after, where the round changed anything."""
+    swapped: tuple[tuple[int, int], ...] = ()
+    """(lower, upper) ids of objects whose order the round put right, and what follows."""
     excepted: Plane | None = None
     """Where objects whose order the round put right show instead of each other."""
 
@@ -175,8 +177,9 @@ def seen(step: Round, before: Picture, frame: Frame) -> Round:
     """The round with its pictures."""
     sewn = step.emission
     after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
-    excepted = exchanged(before, after, swapped_pairs(step))
-    return replace(step, pictures=(before, after), excepted=excepted)
+    swapped = swapped_pairs(step)
+    excepted = exchanged(before, after, swapped)
+    return replace(step, pictures=(before, after), swapped=swapped, excepted=excepted)
 
 
 def _guarded(step: Round, profile: Profile) -> Held:
@@ -205,8 +208,7 @@ def _traded(step: Round, found: Iterable[Trade]) -> Held:
     """Hold the order of objects that traded places unasked, and ends that show on bare cloth."""
     own = {o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects}
     was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
-    swapped = swapped_pairs(step)
-    wanted = {*swapped, *((b, a) for a, b in swapped)}
+    wanted = {*step.swapped, *((b, a) for a, b in step.swapped)}
     pairs, ends = set(), set()
     for trade in found:
         a, b = trade.loser, trade.winner
@@ -263,18 +265,17 @@ def _withdrawn(change: Change, withdrawn: Mapping[str, str]) -> Change:
     return replace(change, state=State.WITHDRAWN, reason=reason)
 
 
-def swapped_pairs(step: Round) -> list[tuple[int, int]]:
+def swapped_pairs(step: Round) -> tuple[tuple[int, int], ...]:
     """Pairs (lower, upper) that the layering changes turned round, and what follows from them:
     whatever was sewn after a restored upper object and now comes before it."""
-    swaps = [(c.objects[0], c.objects[1]) for c in step.applied if c.fix == "layering"]
+    swaps = {(c.objects[0], c.objects[1]) for c in step.applied if c.fix == "layering"}
     if not swaps:
-        return []
-    was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
-    uppers = sorted({upper for _, upper in swaps})
-    follow = [
-        (name, upper)
-        for upper in uppers
-        for name in now
-        if was[name] > was[upper] and now[name] < now.get(upper, -1)
-    ]
-    return sorted({*swaps, *follow})
+        return ()
+    was, order = _ranks(o.id for o in step.objects), _order_of(step.emission)
+    now, rank = _ranks(order), np.array([was[name] for name in order])
+    names = np.array(order)
+    for upper in {upper for _, upper in swaps}:
+        earlier = slice(0, now.get(upper, 0))
+        late = names[earlier][rank[earlier] > was[upper]]
+        swaps |= {(name, upper) for name in late.tolist()}
+    return tuple(sorted(swaps))

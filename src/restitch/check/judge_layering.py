@@ -162,11 +162,12 @@ class _Judge:
         found = []
         for a, b in self.touching:
             if self.objects[a].kind is Kind.FILL:
-                edge = self.area[a].boundary
-                grown = self.area[b].buffer(rules.outline_grown_mm, quad_segs=2)
-                share = self.area[a].intersection(self.area[b]).area / max(self.area[a].area, 1e-9)
-                held = edge.intersection(grown).length > rules.outline_share * edge.length
-                if held and share < rules.outline_overlap:
+                fill, column = self.area[a], self.area[b]
+                share = fill.intersection(column).area / max(fill.area, 1e-9)
+                if share >= rules.outline_overlap:
+                    continue
+                edge, grown = fill.boundary, column.buffer(rules.outline_grown_mm, quad_segs=2)
+                if edge.intersection(grown).length > rules.outline_share * edge.length:
                     found.append(self._pair(a, b, "outline"))
         return found
 
