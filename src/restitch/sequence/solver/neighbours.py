@@ -15,6 +15,8 @@ from restitch.sequence.solver.prices import NEVER, LinkPrices
 
 CANDIDATES = 2
 """Objects looked at for each neighbour kept (our choice)."""
+AT_ONCE = 1 << 17
+"""Links priced at once: a megabyte an array, whatever the size of the design."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,19 +74,36 @@ def near_nodes(nodes: Nodes, prices: LinkPrices, windows: Windows, count: int) -
     around = _candidates(nodes, windows, min(CANDIDATES * kept, objects - 1))
     size = np.diff(nodes.first)
     option = np.minimum(np.arange(size.max()), size[:, None] - 1) + nodes.first[:-1, None]
-    others = around[nodes.owner]
-    there = option[others]
-    here = np.broadcast_to(np.arange(nodes.count)[:, None, None], there.shape)
-    far = (others == nodes.owner[:, None]) | windows.apart(others, nodes.owner[:, None])
+    rows = max(1, AT_ONCE // max(1, around.shape[1] * option.shape[1]))
+    parts = []
+    for low in range(0, nodes.count, rows):
+        own = np.arange(low, min(low + rows, nodes.count))
+        owner = nodes.owner[own]
+        others = around[owner]
+        far = (others == owner[:, None]) | windows.apart(others, owner[:, None])
+        parts.append(_cheapest(prices, own, option[others], far, kept))
+    after, before = (np.concatenate(side) for side in zip(*parts, strict=True))
+    return Near(after=after, before=before)
 
-    def cheapest(a: Index, b: Index) -> Index:
+
+def _cheapest(
+    prices: LinkPrices, own: Index, there: Index, far: BoolArray, kept: int
+) -> tuple[Index, Index]:
+    """(k, kept) nodes of the objects cheapest to go on to from each node, and to come from.
+
+    ``there`` are the (k, candidates, options) nodes to choose from.
+    """
+    here = np.broadcast_to(own[:, None, None], there.shape)
+    found = []
+    for a, b in ((here, there), (there, here)):
         price = prices(a.ravel(), b.ravel()).reshape(there.shape)
         pick = price.argmin(axis=2)[..., None]
         best = np.take_along_axis(price, pick, axis=2)[..., 0] + NEVER * far
         ranked = np.argsort(best, axis=1, kind="stable")[:, :kept]
-        return np.take_along_axis(np.take_along_axis(there, pick, axis=2)[..., 0], ranked, axis=1)
-
-    return Near(after=cheapest(here, there), before=cheapest(there, here))
+        found.append(
+            np.take_along_axis(np.take_along_axis(there, pick, axis=2)[..., 0], ranked, axis=1)
+        )
+    return found[0], found[1]
 
 
 def near_by_price(table: FloatArray, count: int) -> Near:
