@@ -37,7 +37,7 @@ class StackSettings:
 
 _BIN = 0.05
 """Layers in a histogram bin of the per-object percentiles: half the measured error."""
-_CHUNK_SAMPLES = 1 << 22
+_CHUNK_SAMPLES = 1 << 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,8 +111,10 @@ def stack_of(thread: Laid, frame: Frame, settings: StackSettings | None = None) 
     # a pixel is centred on its whole number, so cloth starts half a pixel before column 0
     where = (frame.place(thread.xy) + 0.5) * (per_mm / 10)
     rows, columns = -(-frame.height * per_mm // 10), -(-frame.width * per_mm // 10)
-    length = _thread_in_cells(where, thread, rows, columns) / per_mm
-    layers = _box_sum(length, per_mm // 2) / settings.layer_mm_per_mm2
+    length = _thread_in_cells(where, thread, rows, columns)
+    length /= per_mm
+    layers = _box_sum(length, per_mm // 2)
+    layers /= settings.layer_mm_per_mm2
     return StackMap(frame, read_only(layers.astype(np.float32)), per_mm, settings)
 
 
@@ -148,9 +150,11 @@ def _thread_in_cells(where: FloatArray, thread: Laid, rows: int, columns: int) -
 def _box_sum(grid: FloatArray, reach: int) -> FloatArray:
     """Return the sum over the square of ``2 reach + 1`` cells around each cell."""
     size = 2 * reach + 1
-    padded = np.pad(grid, ((reach + 1, reach), (reach + 1, reach)))
-    total = padded.cumsum(axis=0).cumsum(axis=1)
-    box: FloatArray = (
-        total[size:, size:] - total[:-size, size:] - total[size:, :-size] + total[:-size, :-size]
-    )
+    total = np.pad(grid, ((reach + 1, reach), (reach + 1, reach)))
+    # in place: the grid of a large design is tens of megabytes
+    np.cumsum(total, axis=0, out=total)
+    np.cumsum(total, axis=1, out=total)
+    box: FloatArray = total[size:, size:] - total[:-size, size:]
+    box -= total[size:, :-size]
+    box += total[:-size, :-size]
     return box
