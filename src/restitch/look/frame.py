@@ -44,15 +44,19 @@ class Frame:
             return slice(0, 0), slice(0, 0)
         x0, y0 = boxes[:, :2].min(axis=0) - (self.x0 + margin, self.y0 + margin)
         x1, y1 = boxes[:, 2:].max(axis=0) - (self.x0 - margin - 1, self.y0 - margin - 1)
-        left = int(np.clip(x0 // WORD * WORD, 0, self.width))
-        right = int(np.clip(-(-x1 // WORD) * WORD, left, self.width))
-        top = int(np.clip(y0, 0, self.height))
-        return slice(top, int(np.clip(y1, top, self.height))), slice(left, right)
+        left = _within(int(x0) // WORD * WORD, 0, self.width)
+        right = _within(-(-int(x1) // WORD) * WORD, left, self.width)
+        top = _within(int(y0), 0, self.height)
+        return slice(top, _within(int(y1), top, self.height)), slice(left, right)
 
     def place(self, xy: IntArray | FloatArray) -> FloatArray:
         """Return file points as (column, row)."""
         placed: FloatArray = xy.astype(np.float64) - np.array((self.x0, self.y0))
         return placed
+
+
+def _within(value: int, low: int, high: int) -> int:
+    return max(low, min(value, high))
 
 
 def frame_around(*streams: Stream, margin: int = 12) -> Frame:
