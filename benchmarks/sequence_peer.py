@@ -67,11 +67,15 @@ def peers(lines: np.ndarray, peer: str, folder: Path) -> tuple[np.ndarray, float
     plain = [peer, "read", "--no-crop", str(source), "write", str(target)]
     idle = cpu_of(plain)
     busy = cpu_of([*plain[:4], "linesort", "--two-opt", *plain[4:]])
-    numbers = re.compile(
-        r'<line[^>]*?x1="([\d.-]+)"[^>]*?x2="([\d.-]+)"[^>]*?y1="([\d.-]+)"[^>]*?y2="([\d.-]+)"'
-    )
-    found = np.array([[float(v) for v in m.groups()] for m in numbers.finditer(target.read_text())])
-    return found[:, [[0, 2], [1, 3]]] - 15, busy - idle
+    found = [
+        [[float(line[f"{axis}{end}"]) for axis in "xy"] for end in "12"]
+        for line in (dict(ATTRIBUTE.findall(text)) for text in LINE.findall(target.read_text()))
+    ]
+    return np.array(found) - 15, busy - idle
+
+
+LINE = re.compile(r"<line ([^>]*)>")
+ATTRIBUTE = re.compile(r'(\w+)="([^"]*)"')
 
 
 def cpu_of(command: list[str]) -> float:
@@ -98,9 +102,8 @@ def main() -> None:
     parser.add_argument("--sizes", type=int, nargs="+", default=[200, 500, 1000, 2000])
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    print(
-        "| lines | travel, mm | peer's, mm | ratio | CPU, s | peer's, s |\n|---|---|---|---|---|---|"
-    )
+    print("| lines | travel, mm | peer's, mm | ratio | CPU, s | peer's, s |")
+    print("|---|---|---|---|---|---|")
     for size in options.sizes:
         lines = lines_of(size, options.seed)
         with tempfile.TemporaryDirectory() as folder:

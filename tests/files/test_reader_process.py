@@ -41,11 +41,12 @@ while line := sys.stdin.buffer.readline():
 
 
 @pytest.fixture
-def odd_reader(tmp_path, monkeypatch):
+def odd_reader(request, tmp_path, monkeypatch):
     script = tmp_path / "child.py"
     script.write_text(CHILD)
     monkeypatch.setattr("restitch.files.process.CHILD", script)
-    with ReaderProcess(ReadLimits(seconds=0.5)) as reader:
+    # the limit holds for the child's start too, which takes its time on a busy machine
+    with ReaderProcess(ReadLimits(seconds=getattr(request, "param", 30.0))) as reader:
         yield reader
 
 
@@ -75,11 +76,12 @@ def test_one_child_serves_many_files():
     assert first.poll() is not None
 
 
+@pytest.mark.parametrize("odd_reader", [2.0], indirect=True)
 def test_a_file_that_takes_too_long_is_given_up(odd_reader):
     start = time.monotonic()
-    with pytest.raises(ParseFailed, match=r"takes more than 0\.5 s"):
+    with pytest.raises(ParseFailed, match="takes more than 2 s"):
         odd_reader.parse(b"x", "slow")
-    assert time.monotonic() - start < 5
+    assert time.monotonic() - start < 20
     assert odd_reader.parse(b"x", "sound").name == "sound"
 
 

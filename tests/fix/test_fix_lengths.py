@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from restitch.check.judge_lengths import far_enough
 from restitch.fix import lengths
 from restitch.model import Kind, Role
+from restitch.stitch.satin import SPLIT_PIECE_MM
 from stitched import column, fill, run, same_plan, sewn, units
 
 points = st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=1, max_size=60)
@@ -75,6 +76,30 @@ def test_long_fill_stitches_become_usual_ones(stitch):
     steps = np.hypot(*np.diff(fixed[0].points(), axis=0).T) / 10
     assert steps.max() <= 7.5
     assert lengths.run(fixed, context)[1] == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "xy", "most_mm"),
+    [
+        (Kind.SATIN, column(20, 10), SPLIT_PIECE_MM),
+        (Kind.FILL, fill(9, 10, stitch=50.0), lengths.FILL_PIECE_MM),
+        (Kind.RUN, units([(0, 0), (25, 0), (25, 25)]), lengths.RUN_PIECE_MM),
+    ],
+)
+def test_what_is_split_comes_in_pieces_of_its_kind(kind, xy, most_mm):
+    plan, context = sewn((kind, [(Role.TOP, xy)]))
+    fixed, _ = lengths.run(plan, context)
+    steps = np.hypot(*np.diff(fixed[0].points(), axis=0).T) / 10
+    over = steps.max()
+    # in equal pieces: no smaller than half the wanted size either
+    assert most_mm / 2 < over <= most_mm + 0.15
+
+
+def test_the_reason_names_the_limit_of_the_kind():
+    plan, context = sewn((Kind.SATIN, [(Role.TOP, column(20, 10))]))
+    _, changes = lengths.run(plan, context)
+    limit = context.profile.limits.satin_split_over_mm
+    assert f"over {limit:.1f} mm split" in changes[0].reason
 
 
 def test_a_pile_up_is_spread_but_a_bean_run_is_not():
