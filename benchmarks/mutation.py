@@ -150,14 +150,19 @@ def main() -> None:
             tried = draw.sample(every, min(options.each, len(every)))
             survivors = [m for m in tried if survives(m, checkout, options.tests)]
             left += survivors
+            for mutant in survivors:
+                print(_row(mutant), file=sys.stderr, flush=True)
             name = path.relative_to(ROOT / "src" / "restitch")
             noticed = len(tried) - len(survivors)
             if tried:
                 print(f"| {name} | {len(every)} | {len(tried)} | {noticed} |", flush=True)
         print("\n| survivor | was | now |\n|---|---|---|")
-        for mutant in left:
-            where = f"{mutant.path.relative_to(ROOT / 'src' / 'restitch')}:{mutant.line}"
-            print(f"| {where} | `{_brief(mutant.was)}` | `{_brief(mutant.now)}` |")
+        print("\n".join(map(_row, left)))
+
+
+def _row(mutant: Mutant) -> str:
+    where = f"{mutant.path.relative_to(ROOT / 'src' / 'restitch')}:{mutant.line}"
+    return f"| {where} | `{_brief(mutant.was)}` | `{_brief(mutant.now)}` |"
 
 
 def _brief(text: str) -> str:
