@@ -21,7 +21,7 @@ def main() -> None:
     files = json.loads(Path(sys.argv[1]).read_text())["files"]
     rooms: dict[str, Counter[str]] = {}
     for name, found in files.items():
-        inside = Path(name.split("restitch/", 1)[1])
+        inside = Path(name.rpartition("src/restitch/")[2])
         room = inside.parts[0] if len(inside.parts) > 1 else "the top"
         for key in (room, "all"):
             rooms.setdefault(key, Counter()).update(

@@ -29,10 +29,7 @@ from restitch.rounds import (
     Round,
     picture,
     picture_as_found,
-    picture_before,
     run_round,
-    seen,
-    swapped_pairs,
 )
 
 if TYPE_CHECKING:
@@ -158,7 +155,7 @@ def _look(
     peak = stack.peak(before)
     if not rounds:
         return LookKept(1.0, 0.0, peak, peak)
-    excepted = _excepted(rounds, frame)
+    excepted = _excepted(rounds)
     classes = list(threads)
     for step in rounds:
         classes = [classes[t] for t in step.emission.thread_of_block]
@@ -173,12 +170,7 @@ def _look(
     )
 
 
-def _excepted(rounds: Iterable[Round], frame: Frame) -> Plane | None:
+def _excepted(rounds: Iterable[Round]) -> Plane | None:
     """Where layering changes of any round show one object instead of another."""
-    found: Plane | None = None
-    for step in rounds:
-        if not step.pictures and swapped_pairs(step):
-            step = seen(step, picture_before(step, frame), frame)
-        if step.excepted is not None:
-            found = step.excepted if found is None else found | step.excepted
-    return found
+    planes = [step.excepted for step in rounds if step.excepted is not None]
+    return np.bitwise_or.reduce(planes) if planes else None

@@ -110,18 +110,16 @@ def run_round(
     plan = plan_of(source, objects)
     before: Picture | None = None
     held = NOTHING_HELD
-    for _ in range(MOST_RETRIES):
+    for retry in range(MOST_RETRIES + 1):
         step = _sew(source, objects, plan, profile, vetoed, held)
         if not step.applied:
             break
-        before = before or picture_before(step, frame)
-        step = seen(step, before, frame)
-        more = _guarded(step, profile)
+        before = before or picture_as_found(source, objects, frame)
+        step = _seen(step, before, frame)
+        more = _guarded(step, profile) if retry < MOST_RETRIES else NOTHING_HELD
         if more == NOTHING_HELD or held.and_more(more) == held:
             break
         held = held.and_more(more)
-    else:
-        step = _sew(source, objects, plan, profile, vetoed, held)
     return replace(step, changes=tuple(_withdrawn(c, held.withdrawn) for c in step.changes))
 
 
@@ -162,10 +160,6 @@ def picture(
     return paint(stream, owner, [near[t] for t in threads], frame)
 
 
-def picture_before(step: Round, frame: Frame) -> Picture:
-    return picture_as_found(step.source, step.objects, frame)
-
-
 def picture_as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame) -> Picture:
     """The picture of a source, from its plan: a long stitch that the format had to write as jumps
     lays thread like any other."""
@@ -173,11 +167,11 @@ def picture_as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame
     return picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
 
 
-def seen(step: Round, before: Picture, frame: Frame) -> Round:
+def _seen(step: Round, before: Picture, frame: Frame) -> Round:
     """The round with its pictures."""
     sewn = step.emission
     after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
-    swapped = swapped_pairs(step)
+    swapped = _swapped_pairs(step)
     excepted = exchanged(before, after, swapped)
     return replace(step, pictures=(before, after), swapped=swapped, excepted=excepted)
 
@@ -265,7 +259,7 @@ def _withdrawn(change: Change, withdrawn: Mapping[str, str]) -> Change:
     return replace(change, state=State.WITHDRAWN, reason=reason)
 
 
-def swapped_pairs(step: Round) -> tuple[tuple[int, int], ...]:
+def _swapped_pairs(step: Round) -> tuple[tuple[int, int], ...]:
     """Pairs (lower, upper) that the layering changes turned round, and what follows from them:
     whatever was sewn after a restored upper object and now comes before it."""
     swaps = {(c.objects[0], c.objects[1]) for c in step.applied if c.fix == "layering"}

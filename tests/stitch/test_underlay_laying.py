@@ -12,11 +12,11 @@ from restitch.check.judge_underlay import column_verdict, fill_verdict, zigzag
 from restitch.fabrics import default_profile
 from restitch.fabrics.model import UnderlayRule
 from restitch.geometry import ladder, outline
+from restitch.geometry.small import lengths_mm
 from restitch.model import Kind, Role
 from restitch.stitch.area import fill_underlay
 from restitch.stitch.column import column_underlay
 from restitch.stitch.inside import inside_way
-from restitch.stitch.lines import lengths_mm
 from stitched import arc, column, fill, piece, planned
 
 RULE = UnderlayRule()

@@ -14,7 +14,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from restitch.geometry.small import dot, headings, lengths, median
+from restitch.geometry.small import dot, headings, lengths, lengths_mm, median
 from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray, Piece
 
 IndexArray = NDArray[np.intp]
@@ -105,8 +105,7 @@ class Ladder:
     @cached_property
     def length_mm(self) -> float:
         """Length of the smoothed centre line."""
-        line = self.smooth_centre_mm
-        return float(lengths(line[1:] - line[:-1]).sum())
+        return float(lengths_mm(self.smooth_centre_mm).sum())
 
     @cached_property
     def headings(self) -> FloatArray:
@@ -272,7 +271,7 @@ def ladder_of_points(points: bytes) -> Ladder:
 def spaced_points(xy_mm: FloatArray, least_mm: float) -> IndexArray:
     """Indices of the points at least that far from the one before, always both ends."""
     count = len(xy_mm)
-    steps = lengths(xy_mm[1:] - xy_mm[:-1])
+    steps = lengths_mm(xy_mm)
     far = np.ones(count, bool)
     far[1:] = steps >= least_mm
     far[-1] = True

@@ -27,6 +27,11 @@ def lengths(vectors: FloatArray) -> FloatArray:
     return found
 
 
+def lengths_mm(points_mm: FloatArray) -> FloatArray:
+    """(n - 1,) length of each stitch of a line of (n, 2) points."""
+    return lengths(points_mm[1:] - points_mm[:-1])
+
+
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:
     """(n,) scalar products of (n, 2) vectors, row by row."""
     found: FloatArray = a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from restitch.geometry.ladder import middle_mean
-from restitch.geometry.small import dot, headings, lengths, median
+from restitch.geometry.small import dot, headings, lengths, lengths_mm, median
 from restitch.infer.cells import sample_lines
 from restitch.infer.legs import find_legs, find_rings, find_rows
 from restitch.infer.settings import Settings
@@ -98,7 +98,7 @@ def _places(cover: Ladder, xy: FloatArray) -> tuple[FloatArray, FloatArray, Floa
     half width there."""
     left, right = cover.rails_mm
     centre = (left + right) / 2
-    way = np.concatenate([[0.0], np.cumsum(lengths(centre[1:] - centre[:-1]))])
+    way = np.concatenate([[0.0], np.cumsum(lengths_mm(centre))])
     near = np.empty(len(xy), np.intp)
     low = centre.mean(axis=0)
     points, line = xy - low, centre - low

@@ -80,7 +80,9 @@ def moved_mm(
     (else a neighbour hid or uncovered part of it, which is no movement). Nothing is measured where
     there is no limit."""
     moved: dict[int, float] = {}
-    for name in sorted(names) if limits.moved_mm < np.inf else ():
+    if limits.moved_mm == np.inf:
+        return moved
+    for name in sorted(names):
         was, now = _centroid(before, name), _centroid(after, name)
         if was[0] * PIXEL_MM2 < limits.moved_from_mm2:
             continue

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry.small import lengths_mm
 from restitch.model import BoolArray, FloatArray
 from restitch.sequence.cover import Cover
 from restitch.sequence.links import SAMPLE_MM, Linker
-from restitch.stitch.lines import lengths_mm
 
 _STEPS = ((0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1))
 """Neighbours of a cell, straight ones first."""

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from restitch.geometry.small import lengths_mm
 from restitch.model import UNITS_PER_MM, IntArray, Kind, Link, Piece, Role, read_only
 from restitch.sequence.body import Body, Pieces, points, run_of, turned
 from restitch.sequence.settings import ORDER, OrderSettings
 from restitch.sequence.ways import CoveredLine, Run, inset_edge
-from restitch.stitch.lines import lengths_mm, to_units
+from restitch.stitch.lines import to_units
 
 if TYPE_CHECKING:
     from shapely import Geometry

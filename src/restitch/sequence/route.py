@@ -9,13 +9,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from restitch.geometry.small import lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Link
 from restitch.sequence.bends import bent_way
 from restitch.sequence.body import Body
 from restitch.sequence.cover import Cover
 from restitch.sequence.links import Linker, LinkRules, Links, Way
 from restitch.sequence.options import Option
-from restitch.stitch.lines import lengths_mm
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from restitch.fix.context import Plan
+from restitch.geometry.small import lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, Link, PlannedObject, Role
 from restitch.sequence.body import Body, Pieces, linked, run_of
 from restitch.sequence.links import Way
 from restitch.sequence.options import Option
 from restitch.sequence.route import Route, Router
 from restitch.sequence.settings import OrderSettings
-from restitch.stitch.lines import corner_stitches, lengths_mm, to_units
+from restitch.stitch.lines import corner_stitches, to_units
 
 _LINK = {Way.SEWN: Link.SEWN, Way.HIDDEN: Link.SEWN, Way.JUMP: Link.JUMP, Way.TRIM: Link.TRIM}
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from restitch.fix.context import Plan
+from restitch.geometry.small import lengths_mm
 from restitch.measure import MeasureSettings
 from restitch.model import UNITS_PER_MM, IntArray, Link, Piece, Role, read_only
-from restitch.stitch.lines import lengths_mm
 from restitch.stitch.ties import tie_in, tie_off
 
 LOCK = MeasureSettings()

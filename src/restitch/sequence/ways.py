@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from restitch.geometry.small import lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 from restitch.sequence.settings import ORDER, OrderSettings
-from restitch.stitch.lines import lengths_mm, resampled, to_units
+from restitch.stitch.lines import resampled, to_units
 
 if TYPE_CHECKING:
     from shapely import Geometry

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from restitch.fabrics.model import UnderlayRule
+from restitch.geometry.small import lengths_mm
 from restitch.model import FloatArray, IntArray, Role
 from restitch.stitch.inside import inside_way
-from restitch.stitch.lines import corner_stitches, lengths_mm, resampled, to_units
+from restitch.stitch.lines import corner_stitches, resampled, to_units
 
 if TYPE_CHECKING:
     from shapely import Geometry, Polygon

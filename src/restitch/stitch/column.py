@@ -6,8 +6,9 @@ import numpy as np
 
 from restitch.fabrics.model import UnderlayRule
 from restitch.geometry import Ladder, smoothed
+from restitch.geometry.small import lengths_mm
 from restitch.model import FloatArray, IntArray
-from restitch.stitch.lines import at_distance, lengths_mm, resampled, to_units
+from restitch.stitch.lines import at_distance, resampled, to_units
 
 END_MM = 0.6
 """Underlay stops this far before the column's ends (or its inset, if that is more) ..."""

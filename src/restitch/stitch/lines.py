@@ -6,6 +6,7 @@ import itertools
 
 import numpy as np
 
+from restitch.geometry.small import lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 
 
@@ -15,12 +16,6 @@ def to_units(points_mm: FloatArray) -> IntArray:
     fresh = np.ones(len(points), bool)
     fresh[1:] = (np.diff(points, axis=0) != 0).any(axis=1)
     return np.ascontiguousarray(points[fresh])
-
-
-def lengths_mm(points_mm: FloatArray) -> FloatArray:
-    """(n - 1,) length of each stitch of a line."""
-    steps = np.diff(points_mm, axis=0)
-    return np.hypot(steps[:, 0], steps[:, 1])
 
 
 def at_distance(line_mm: FloatArray, distance_mm: FloatArray) -> FloatArray:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from restitch.geometry.small import lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
-from restitch.stitch.lines import at_distance, lengths_mm
+from restitch.stitch.lines import at_distance
 
 REACH_MM = 0.8
 """How far a tie goes into the object. Our choice within common practice: 0.5 to 1.0."""

@@ -9,7 +9,7 @@ another of the same number of changes is dropped.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from heapq import nlargest
 
@@ -77,24 +77,16 @@ def fewest_blocks(
     bits = {c: sum(1 << x for x in own) for c, own in members.items()}
     everything = (1 << len(colour)) - 1
     waits = _waiting(colour, precedence, UNSEWN_SHARE * bound.blocks(everything))
-    beam = {0: State(0, -1, [], sum(waits))}
+    beam = {0: State(0, [], sum(waits))}
     parents: list[dict[int, State]] = []
     while everything not in beam:
         found: dict[int, State] = {}
         for sewn, state in beam.items():
-            steps = [
-                (c, *_sew(members[c], sewn, precedence.before_bits))
-                for c in palette
-                if bits[c] & ~sewn
-            ]
-            if len(palette) > MANY_COLOURS:
-                done = (step for step in steps if not bits[step[0]] & ~step[2])
-                heaviest = nlargest(FEW_STEPS, steps, key=lambda s: sum(waits[x] for x in s[1]))
-                steps = next(([step] for step in done), heaviest)
-            for c, block, after in steps:
-                if block and after not in found:
+            steps = _steps(sewn, members, bits, waits, precedence.before_bits)
+            for block, after in steps:
+                if after not in found:
                     unsewn = state.unsewn - sum(waits[x] for x in block)
-                    found[after] = State(sewn, c, block, unsewn)
+                    found[after] = State(sewn, block, unsewn)
         beam = _best(found, bound, everything, width)
         parents.append(beam)
     return _walk_back(parents, everything)
@@ -106,8 +98,6 @@ class State:
 
     before: int
     """The set one block earlier."""
-    threaded: int
-    """Colour of the last block."""
     block: list[int]
     """Objects of the last block."""
     unsewn: float
@@ -137,6 +127,28 @@ def _best(
             if len(kept) == width:
                 break
     return kept
+
+
+def _steps(
+    sewn: int,
+    members: Mapping[int, list[int]],
+    bits: Mapping[int, int],
+    waits: Sequence[float],
+    before_bits: Sequence[int],
+) -> list[tuple[list[int], int]]:
+    """The blocks that may come next, each with the set it leads to."""
+    found = []
+    for c, candidates in members.items():
+        if not bits[c] & ~sewn:
+            continue
+        block, after = _sew(candidates, sewn, before_bits)
+        if len(members) > MANY_COLOURS and not bits[c] & ~after:
+            return [(block, after)]
+        if block:
+            found.append((block, after))
+    if len(members) <= MANY_COLOURS:
+        return found
+    return nlargest(FEW_STEPS, found, key=lambda step: sum(waits[x] for x in step[0]))
 
 
 def _sew(candidates: list[int], sewn: int, before_bits: Sequence[int]) -> tuple[list[int], int]:
