@@ -12,7 +12,7 @@ from restitch.geometry import ladder
 from restitch.model import Kind, Role, State
 from restitch.stitch.column import column_underlay
 from restitch.stitch.ties import tie_in, tie_off
-from stitched import arc, column, fill, same_plan, sewn, units
+from stitched import arc, column, fill, piece, same_plan, sewn, units
 
 FABRICS = (
     "twill", "denim", "pique", "jersey", "performance", "fleece",
@@ -144,3 +144,28 @@ def test_a_vetoed_change_is_told_but_not_made():
     fixed, changes = underlay.run(plan, context)
     assert same_plan(fixed, plan)
     assert changes[0].state is State.VETOED
+
+
+@pytest.mark.parametrize(
+    ("holes", "left"),
+    [
+        ([(-6, 0), (-3, 0)], 2),
+        ([(-6, 0), (-3, 0), (-0.3, 0)], 2),
+        # run past the first hole of the top and back: neither of the two near it stays
+        ([(-3, 0), (-0.3, 0), (0.3, 0)], 1),
+        ([(-6, 0), (-3, 0), (-0.3, 0), (0.3, 0)], 2),
+    ],
+)
+def test_underlay_ends_half_a_millimetre_before_the_first_hole_of_its_top(holes, left):
+    """Nearer, the stitch between them would be merged again (forms from 0.3 mm on)."""
+    top = column(20, 3)
+    under = units(holes) + top[0]
+    (laid,) = underlay._apart([piece(under, Role.UNDERLAY)], piece(top))
+    assert np.array_equal(laid.xy, under[:left])
+    assert np.hypot(*(laid.xy[-1] - top[0])) >= 5
+
+
+def test_the_last_hole_of_an_underlay_stays_however_near_the_top():
+    top = column(20, 3)
+    (laid,) = underlay._apart([piece(units([(-0.3, 0)]) + top[0], Role.UNDERLAY)], piece(top))
+    assert len(laid.xy) == 1

@@ -51,6 +51,18 @@ def test_a_way_never_crosses_a_hole_or_leaves_its_cover(linker) -> None:
     assert way(linker, (18, 5), (23, 5)) is Way.JUMP
 
 
+@pytest.mark.parametrize(("inside", "edge"), [((13, 5), (19.9, 5)), ((7, 5), (0.1, 5))])
+def test_a_hidden_way_may_begin_and_end_on_the_edge_of_its_cover(linker, inside, edge) -> None:
+    """Ends of columns and fills lie on the edge, where the cover is not sure of itself."""
+    assert way(linker, inside, edge) is Way.HIDDEN
+    assert way(linker, edge, inside) is Way.HIDDEN
+
+
+def test_a_short_way_needs_cover_in_its_middle_too(linker) -> None:
+    # 1.8 mm across the counter of a letter: its two ends are free, what is between is bare
+    assert way(linker, (44.1, 15), (45.9, 15), place=2) is Way.JUMP
+
+
 def test_an_earlier_cover_hides_nothing(linker) -> None:
     assert way(linker, (2, 5), (9, 5), place=2) is Way.TRIM
 

@@ -116,3 +116,17 @@ def test_underlay_that_ends_far_off_is_joined_under_the_cover() -> None:
     for option in options_of(body, outline(plan[0])):
         xy = np.concatenate([p.xy for p in option.pieces])
         assert np.hypot(*np.diff(xy, axis=0).T).max() <= 45
+
+
+@pytest.mark.parametrize(("short_mm", "turns"), [(0.5, True), (2.0, True), (3.0, False)])
+def test_too_narrow_for_a_way_inside_one_hidden_stitch_joins_underlay_and_top(
+    short_mm, turns
+) -> None:
+    """Underlay stitches of 2 to 3 mm stay hidden (trade rules 2.4): the limit is 2.5."""
+    top = fill(1.0, 12)
+    along = np.linspace(12 - short_mm, short_mm, 6)
+    under = units(np.stack([np.full(6, 0.5), along], axis=1))
+    body, found = ways(Kind.FILL, (Role.UNDERLAY, under), (Role.TOP, top))
+    assert found[0].pieces == body.core
+    # sewn from the other end, or as found only
+    assert [o.entry[1] > 60 for o in found] == ([True, False] if turns else [True])

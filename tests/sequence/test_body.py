@@ -1,0 +1,74 @@
+"""Objects taken apart for ordering: what is sewn as found, what may be turned."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from restitch.model import Kind, Link, Role
+from restitch.sequence.body import bodies
+from stitched import column, sewn, units
+
+UNDER = units([(19, 0), (16, 0), (13, 0), (10, 0), (7, 0), (4, 0), (1, 0)])
+TOP = column(20, 3)
+SOUND = [(Role.UNDERLAY, UNDER), (Role.TOP, TOP)]
+
+
+def body_of(stretches, **fields):
+    plan, context = sewn((Kind.SATIN, stretches), **fields)
+    return bodies(plan, context)[0]
+
+
+def test_a_sound_object_may_be_sewn_in_other_ways() -> None:
+    body = body_of(SOUND)
+    assert not body.fixed
+    assert [p.role for p in body.under + body.top] == [Role.UNDERLAY, Role.TOP]
+
+
+@pytest.mark.parametrize(
+    "stretches",
+    [
+        pytest.param([(Role.UNDERLAY, UNDER), (Role.TOP, TOP, 1), (Role.TOP, TOP)], id="layers"),
+        pytest.param([(Role.TOP, TOP), (Role.UNDERLAY, UNDER), (Role.TOP, TOP)], id="under top"),
+    ],
+)
+def test_what_lies_over_itself_is_sewn_as_found(stretches) -> None:
+    """Turned, a lower layer or an underlay would come to lie on top."""
+    assert body_of(stretches).fixed
+
+
+@pytest.mark.parametrize("link", [Link.JUMP, Link.TRIM, Link.STOP])
+def test_an_object_with_a_cut_or_a_stop_inside_is_sewn_as_found(link) -> None:
+    plan, context = sewn((Kind.SATIN, SOUND))
+    under, top = plan[0].pieces
+    broken = replace(plan[0], pieces=(under, replace(top, link=link)))
+    assert bodies([broken], context)[0].fixed
+
+
+def test_a_stop_before_an_object_holds_it_as_found() -> None:
+    plan, context = sewn((Kind.SATIN, SOUND))
+    under, top = plan[0].pieces
+    stopped = replace(plan[0], pieces=(replace(under, link=Link.STOP), top))
+    assert bodies([stopped], context)[0].fixed
+
+
+def test_what_was_read_without_confidence_or_is_held_is_sewn_as_found() -> None:
+    plan, context = sewn((Kind.SATIN, SOUND))
+    least = context.profile.limits.confidence
+    assert not bodies([replace(plan[0], confidence=least)], context)[0].fixed
+    assert bodies([replace(plan[0], confidence=least - 0.01)], context)[0].fixed
+    assert bodies(plan, replace(context, held=frozenset({0})))[0].fixed
+
+
+def test_the_hole_that_only_the_tie_visits_stays_with_the_object() -> None:
+    # the tie closes on the column's first hole and the column goes on from there
+    tie = np.stack([TOP[0], TOP[0] + np.array([8, 0]), TOP[0]]).astype(np.int32)
+    body = body_of([(Role.TIE, tie), (Role.TOP, TOP[1:])])
+    assert np.array_equal(np.concatenate([p.xy for p in body.core]), TOP)
+    assert np.array_equal(np.concatenate([p.xy for p in body.head]), tie[:-1])
+    # the same with a tie of that one point: all of it belongs to the column
+    alone = body_of([(Role.TIE, TOP[:1]), (Role.TOP, TOP[1:])])
+    assert alone.head == ()
+    assert np.array_equal(alone.core[0].xy, TOP)
