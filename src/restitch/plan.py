@@ -254,7 +254,9 @@ def _trims_at_changes(source: Stream) -> bool:
     change = np.isin(source.command, (Command.COLOR_CHANGE, Command.NEEDLE_SET))
     gap = np.searchsorted(source.stitch_index, np.flatnonzero(change))
     trims = np.searchsorted(source.stitch_index, np.flatnonzero(source.command == Command.TRIM))
-    return bool(np.isin(gap, trims).mean() > 0.5) if len(gap) else True
+    trimmed = np.zeros(len(source.stitch_index) + 1, bool)
+    trimmed[trims] = True
+    return bool(trimmed[gap].mean() > 0.5) if len(gap) else True
 
 
 def _ends_with_trim(source: Stream) -> bool:

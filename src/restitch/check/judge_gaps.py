@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from restitch.check.judge_spacing import top_ladders
 from restitch.fabrics.model import Profile
+from restitch.geometry.small import distinct, median
 from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray, Kind, PlannedObject
 from restitch.stitch.widen import outward
 
@@ -150,7 +151,7 @@ class _Seams:
             if length < LEAST_SEAM_MM:
                 continue
             xy = np.rint(self.ends.at_mm[end[mine]] * UNITS_PER_MM).astype(np.int32)
-            middle = (float(np.median(overlap[mine])), float(np.median(wanted[mine])))
+            middle = (median(overlap[mine]), median(wanted[mine]))
             seam = Seam((self.plan[a].id, self.plan[b].id), xy, length, *middle)
             # both sides tell of the same seam: the longer tale counts
             both = frozenset((a, b))
@@ -197,7 +198,7 @@ class _Seams:
         """How far the neighbour's own stroke ends are drawn away at each end; 0 where its strokes
         run along the seam: there the cloth is pushed, not pulled."""
         pull = np.zeros(len(end))
-        for place in np.unique(other):
+        for place in distinct(other):
             mine = np.flatnonzero(other == place)
             theirs = np.flatnonzero(self.ends.place == place)
             if not len(theirs):

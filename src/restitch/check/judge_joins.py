@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from restitch.geometry.overlap import Pair
+from restitch.geometry.small import distinct
 from restitch.model import UNITS_PER_MM, FloatArray, Link, PlannedObject, Role
 
 
@@ -92,7 +93,7 @@ def scatter(plan: Sequence[PlannedObject]) -> float:
     bounds = [(p.min(axis=0), p.max(axis=0)) for p in (o.points() for o in plan)]
     middle = np.array([low + high for low, high in bounds]) / (2.0 * UNITS_PER_MM)
     way = nearest = 0.0
-    for one in np.unique(thread):
+    for one in distinct(thread):
         spots = middle[thread == one]
         if len(spots) >= 3:
             way += float(np.hypot(*np.diff(spots, axis=0).T).sum())

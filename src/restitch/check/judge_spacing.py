@@ -9,6 +9,7 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.geometry import Ladder, ladder_of
+from restitch.geometry.small import median
 from restitch.model import Kind, PlannedObject, Role
 
 FAULT_SHARE = 0.80
@@ -95,7 +96,7 @@ def _target(own: Mapping[int, tuple[float, int]], wanted_mm: float) -> float:
     """The fabric's pitch, but not tighter than the file's own sound objects of the kind."""
     low, high = SOUND_SHARES
     sound = [s for s, _ in own.values() if low * wanted_mm <= s <= high * wanted_mm]
-    style = float(np.median(sound)) if sound else wanted_mm
+    style = median(sound) if sound else wanted_mm
     if style < STYLE_FROM * wanted_mm:
         return wanted_mm
     return min(style, OWN_STYLE_CAP * wanted_mm)

@@ -178,12 +178,13 @@ def _other_trims(command: NDArray[np.uint8], back: Stream, fmt: Format) -> str:
     found = _inside(cut_ordinals(back.command, Command.TRIM))
     # A change cuts the thread anyway, and some formats have no place for a trim beside it.
     unseen = _short_moves(back, fmt)
-    lacking = np.setdiff1d(trims[trims < stitches], np.concatenate([found, halts, unseen]))
+    there = np.isin(trims, np.concatenate([found, halts, unseen]), kind="table")
+    lacking = trims[(trims < stitches) & ~there]
     if len(lacking):
         return f"lacks the trim after stitch {lacking[0]:,}"
     asked = np.concatenate([trims, jumps, halts, [stitches]])
     long_moves = _long_moves(back, fmt)
-    extra = np.setdiff1d(found, np.concatenate([asked, long_moves]))
+    extra = found[~np.isin(found, np.concatenate([asked, long_moves]), kind="table")]
     return f"trims after stitch {extra[0]:,}" if len(extra) else ""
 
 

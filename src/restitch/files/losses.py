@@ -81,12 +81,12 @@ def _untrimmed_jumps(stream: Stream) -> np.ndarray:
     """Stitches after which the needle jumps with the thread uncut."""
     jumps = cut_ordinals(stream.command, Command.JUMP)
     cut = (Command.TRIM, Command.COLOR_CHANGE, Command.NEEDLE_SET)
-    return np.setdiff1d(jumps[jumps > 0], cut_ordinals(stream.command, *cut))
+    return jumps[(jumps > 0) & ~np.isin(jumps, cut_ordinals(stream.command, *cut), kind="table")]
 
 
 def _second_stops(stream: Stream) -> bool:
     stops = stream.block_of_record[stream.command == Command.STOP]
-    return len(np.unique(stops)) < len(stops)
+    return bool((np.bincount(stops) > 1).any())
 
 
 def _same_thread_changes(stream: Stream) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -39,6 +38,8 @@ _KNOWN = np.array(sorted(int(c) for c in Command), np.int64)
 
 def digest(path: Path) -> str:
     """Return the SHA-256 of a file as hex."""
+    import hashlib
+
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

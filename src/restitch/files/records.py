@@ -295,4 +295,4 @@ def _even_extents(table: Table) -> Table:
 def cut_ordinals(command: ByteArray | NDArray[np.int64], *kinds: Command) -> NDArray[np.int64]:
     """Return, for records of the given kinds, how many stitches come before each, once each."""
     before = np.cumsum(command == Command.STITCH)
-    return np.unique(before[np.isin(command, kinds)])
+    return np.flatnonzero(np.bincount(before[np.isin(command, kinds)]))

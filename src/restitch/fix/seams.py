@@ -9,6 +9,7 @@ import numpy as np
 from restitch.check.judge_lengths import far_enough
 from restitch.fabrics.model import Limits
 from restitch.geometry import IndexArray
+from restitch.geometry.small import distinct
 from restitch.model import (
     UNITS_PER_MM,
     BoolArray,
@@ -91,7 +92,7 @@ def _short_records(stream: Stream, least_mm: float, known: frozenset[tuple[int, 
         pairs = np.concatenate([stream.xy[tight - 1], stream.xy[tight]], axis=1).tolist()
         tight = tight[[tuple(pair) not in known for pair in pairs]]
     begins, ends = _stitch_runs(stream)
-    for run in np.unique(np.searchsorted(begins, tight, side="right") - 1).tolist():
+    for run in distinct(np.searchsorted(begins, tight, side="right") - 1).tolist():
         drop[begins[run] : ends[run]] = ~_settled(stream.xy[begins[run] : ends[run]], least_mm)
     return drop
 

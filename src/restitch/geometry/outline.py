@@ -67,7 +67,7 @@ def _thread(xy_mm: FloatArray, kind: Kind) -> Geometry:
     """The line as wide as its thread (wider for fills that are no rows, such as spirals)."""
     import shapely
 
-    line = shapely.LineString(xy_mm) if len(np.unique(xy_mm, axis=0)) > 1 else None
+    line = shapely.LineString(xy_mm) if (xy_mm != xy_mm[0]).any() else None
     if line is None:
         return shapely.Point(xy_mm[0]).buffer(THREAD_MM / 2)
     # a bean run passes every stitch three times: drawing it once is enough

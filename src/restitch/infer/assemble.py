@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry.small import distinct
 from restitch.infer.body import Ends
 from restitch.infer.draft import TIE, Draft, Marks
 from restitch.infer.needles import Needles
@@ -50,7 +51,7 @@ def _per_needle(
     owner = of_point[point]
     role = np.append(marks.role, 0).astype(np.int8)[point]
     layer = np.append(marks.layer, 0).astype(np.int16)[point]
-    for chain in np.unique(needles.chain[owner < 0]).tolist():
+    for chain in distinct(needles.chain[owner < 0]).tolist():
         # a chain without any stroke is a run of its own
         owner[needles.first[chain] : needles.stop[chain]] = len(drafts)
         drafts.append(Draft(chain, [], []))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from restitch.geometry.small import median
 from restitch.infer.piece import Look, Piece
 from restitch.infer.settings import Settings
 from restitch.infer.strokes import Strokes
@@ -74,7 +75,7 @@ def _give_long_strokes(
     if ladder.strokes < 3 * few or not _is_column(strokes, inner, settings):
         return
     ends = range(ladder.s0, ladder.s0 + few) if first else range(ladder.s1 - few, ladder.s1)
-    usual = np.median(np.hypot(*strokes.chord[inner].T))
+    usual = median(np.hypot(*strokes.chord[inner].T))
     long = [
         k
         for k in ends

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry.small import distinct
 from restitch.infer.piece import Piece
 from restitch.infer.strokes import Strokes
 from restitch.model import BoolArray, FloatArray
@@ -93,7 +94,7 @@ class Coverage:
             return self.of(pieces[0])
         if not pieces:
             return np.zeros(0, np.int64)
-        return np.unique(np.concatenate([self.of(p) for p in pieces]))
+        return distinct(np.concatenate([self.of(p) for p in pieces]))
 
     def _stride(self, piece: Piece) -> int:
         if piece.strokes < 8:

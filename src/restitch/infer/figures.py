@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from restitch.geometry.small import median
 from restitch.infer.needles import IndexArray
 from restitch.infer.underlay_kinds import Underlay, underlay_of
 from restitch.model import UNITS_PER_MM, FloatArray, Kind, Role, SewnObject, Stream
@@ -170,7 +171,7 @@ def _fill(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
         for a, b in zip(s.first.tolist(), s.last.tolist(), strict=True)
         if b - a > 2
     ]
-    stitch = float(np.median(np.concatenate(inner))) if inner else float(largest.width_mm)
+    stitch = median(np.concatenate(inner)) if inner else float(largest.width_mm)
     return {
         "spacing_mm": spacing,
         "row_pitch_mm": spacing / 2,
@@ -193,7 +194,7 @@ def _row_offset(
     if len(phase) < 2:
         return None
     turn = np.abs(np.angle(np.array(phase[1:]) / np.array(phase[:-1])))
-    return float(np.median(turn) / (2 * np.pi))
+    return median(turn) / (2 * np.pi)
 
 
 def _run(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
@@ -201,9 +202,9 @@ def _run(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
     steps, key = sewn_steps(top)
     length = np.hypot(*(steps[:, 1] - steps[:, 0]).T)
     _, count = np.unique(key, axis=0, return_counts=True)
-    passes = int(np.median(count)) if len(count) else 1
+    passes = int(median(count)) if len(count) else 1
     return {
-        "stitch_mm": float(np.median(length)) if len(length) else None,
+        "stitch_mm": median(length) if len(length) else None,
         "passes": passes,
         "length_mm": float(length.sum() / passes),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from restitch.geometry.small import median
 from restitch.infer.cells import Coverage, overlap
 from restitch.infer.draft import Draft
 from restitch.infer.kinds import Votes, angle_between, is_fill
@@ -105,7 +106,7 @@ class Grouper:
         """Whether the cover is hardly longer than wide: no column."""
         chord = np.concatenate([self.strokes.chord[p.s0 : p.s1] for p in dense])
         middle = np.concatenate([self.strokes.middle[p.s0 : p.s1] for p in dense])
-        most = self.settings.compact_ring * float(np.median(np.hypot(*chord.T)))
+        most = self.settings.compact_ring * median(np.hypot(*chord.T))
         return float(np.hypot(*np.ptp(middle, axis=0))) < most
 
     def _pitch(self, piece: Piece) -> float:
@@ -113,7 +114,7 @@ class Grouper:
         middle = self.strokes.middle[piece.s0 : piece.s1]
         if len(middle) < 3:
             return 0.0
-        return float(np.median(np.hypot(*(middle[2:] - middle[:-2]).T)))
+        return median(np.hypot(*(middle[2:] - middle[:-2]).T))
 
     def _joins(self, draft: Draft, lead: list[Piece], piece: Piece) -> bool:
         """Whether a dense piece continues the object before it."""

@@ -118,31 +118,27 @@ def _best_totals(own: CostArray, moves: CostArray, settings: Settings) -> CostAr
     blocks = -(-n // size)
     pad = settings.warm_up
     span = size + 2 * pad
-    stroke = np.arange(blocks)[:, None] * size - pad + np.arange(span)
+    stroke = np.arange(span)[:, None] - pad + np.arange(blocks) * size
     inside = (stroke >= 0) & (stroke < n)
-    safe = np.clip(stroke, 0, n - 1)
-    cost = np.where(inside[:, :, None], own[safe], np.float32(0))
-    linked = inside[:, 1:] & inside[:, :-1]
-    link = np.clip(stroke[:, :-1], 0, max(n - 2, 0))
-    start = np.full(STATES, settings.switch_cost, np.float32)
-    start[RUN] = 0.0
+    # blocks last: numpy runs along them
+    cost = np.ascontiguousarray((own.T[:, np.clip(stroke, 0, n - 1)] * inside).swapaxes(0, 1))
+    start = np.full((1, STATES, STATES), settings.switch_cost, np.float32)
+    start[:, :, RUN] = 0.0
+    links = np.concatenate([moves, start]).reshape(n, STATES * STATES).T
+    link = np.where(inside[1:] & inside[:-1], stroke[:-1], n - 1)
 
     def over(step: int) -> CostArray:
-        """(blocks, 5, 5) moves from a step to the next; outside the sequence a fresh start."""
-        if not len(moves):
-            return np.broadcast_to(start, (blocks, STATES, STATES))
-        return np.where(linked[:, step, None, None], moves[link[:, step]], start)
+        """(5, 5, blocks) moves from a step to the next; outside the sequence a fresh start."""
+        return links[:, link[step]].reshape(STATES, STATES, blocks)
 
-    ahead = np.zeros((blocks, span, STATES), np.float32)
-    ahead[:, 0] = cost[:, 0] + start
+    total = np.empty((span, STATES, blocks), np.float32)
+    total[0] = cost[0] + start[0, 0, :, None]
     for step in range(span - 1):
-        best = (ahead[:, step, :, None] + over(step)).min(axis=1)
-        ahead[:, step + 1] = best - best.min(axis=1, keepdims=True) + cost[:, step + 1]
-    behind = np.zeros((blocks, STATES), np.float32)
-    total = np.empty((blocks, span, STATES), np.float32)
-    total[:, -1] = ahead[:, -1]
+        best = (total[step][:, None] + over(step)).min(axis=0)
+        total[step + 1] = best - best.min(axis=0) + cost[step + 1]
+    behind = np.zeros((STATES, blocks), np.float32)
     for step in range(span - 2, -1, -1):
-        best = (over(step) + (behind + cost[:, step + 1])[:, None, :]).min(axis=2)
-        behind = best - best.min(axis=1, keepdims=True)
-        total[:, step] = ahead[:, step] + behind
-    return total[:, pad : pad + size].reshape(-1, STATES)[:n]
+        best = (over(step) + (behind + cost[step + 1])).min(axis=1)
+        behind = best - best.min(axis=0)
+        total[step] += behind
+    return total[pad : pad + size].transpose(2, 0, 1).reshape(-1, STATES)[:n]

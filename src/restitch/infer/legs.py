@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from restitch.geometry.small import median
 from restitch.infer.grouping import ring_stop
 from restitch.infer.settings import Settings
 from restitch.model import BoolArray, FloatArray
@@ -116,7 +117,7 @@ def _regimes(length: FloatArray, start: int, stop: int) -> list[int]:
         even = np.abs(lens - lens[0]) < 0.15
         head = len(even) if even.all() else int(even.argmin())
         rest = lens[head + 1 : -1]
-        if head >= 2 and len(rest) >= 2 and abs(float(np.median(rest)) - lens[0]) > 0.3:
+        if head >= 2 and len(rest) >= 2 and abs(median(rest) - lens[0]) > 0.3:
             cuts.append(stop - head if flipped else start + head)
     return cuts
 
@@ -184,7 +185,7 @@ def _runs_along(leg: Leg, axes: list[float], settings: Settings) -> bool:
 def _usual_stitch(xy: FloatArray, rows: list[Leg]) -> float:
     """Median of the longest stitch in each row of two stitches or more, else 0."""
     longest = [_longest_stitch(xy, leg) for leg in rows if leg.stitches > 1]
-    return float(np.median(longest)) if longest else 0.0
+    return median(longest) if longest else 0.0
 
 
 def _uneven(xy: FloatArray, leg: Leg) -> bool:

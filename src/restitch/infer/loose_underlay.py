@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from restitch.geometry.small import distinct
 from restitch.infer.cells import Coverage, inside
 from restitch.infer.draft import Draft
 from restitch.infer.settings import Settings
@@ -53,5 +54,5 @@ def _lies_under(
     own = [coverage.of(p) for p in run.pieces if p.strokes]
     if not own:
         return False
-    covered = inside(np.unique(np.concatenate(own)), coverage.of_all(cover.dense))
+    covered = inside(distinct(np.concatenate(own)), coverage.of_all(cover.dense))
     return float(covered.mean()) > settings.loose_covered

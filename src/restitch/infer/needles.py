@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry.small import distinct
 from restitch.infer.settings import Settings
 from restitch.infer.ties import tie_length, with_tie_width
 from restitch.model import UNITS_PER_MM, BoolArray, Command, FloatArray, IntArray, Stream, read_only
@@ -115,7 +116,9 @@ def _lost_cuts(xy_mm: FloatArray, cut: BoolArray, settings: Settings) -> IndexAr
     runs: BoolArray = np.logical_and.reduce([short[k : n - least + 1 + k] for k in range(least)])
     here = np.arange(least, n - least)
     here = here[~cut[here] & runs[here - least] & runs[here + 1]]
-    here = np.union1d(here[step[here] > settings.tie_stitch_mm], _in_tie_pairs(clear, settings))
+    here = distinct(
+        np.concatenate([here[step[here] > settings.tie_stitch_mm], _in_tie_pairs(clear, settings)])
+    )
     bounds = np.append(np.flatnonzero(cut), n)
     chain = np.searchsorted(bounds, here, side="right") - 1
     low, high = bounds[chain], bounds[chain + 1]

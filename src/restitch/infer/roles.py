@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from restitch.geometry.small import median
 from restitch.infer.cells import Coverage, inside
 from restitch.infer.draft import TOP, TRAVEL, UNDERLAY, Draft, Marks
 from restitch.infer.kinds import Votes
@@ -62,7 +63,7 @@ def row_pitch(dense: list[Piece], strokes: Strokes, axis: float) -> float:
     normal = np.array([-np.sin(axis), np.cos(axis)])
     steps = [np.abs(np.diff(strokes.middle[p.s0 : p.s1] @ normal)) for p in dense]
     every = np.concatenate(steps)
-    return float(np.median(every)) if len(every) else 0.0
+    return median(every) if len(every) else 0.0
 
 
 def travel_across_rows(

@@ -20,9 +20,12 @@ class LadderPrice:
     """Cosine of the turn back may rise to minus this before it costs."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Settings:
-    """The reader's numbers; the defaults are the only set in use."""
+    """The reader's numbers; the defaults are the only set in use.
+
+    Not compared or printed, as making those two functions takes longer than reading a column.
+    """
 
     # --- chains ---
     overlong_from_mm: float = 11.5

@@ -149,7 +149,7 @@ def _under_fill(cover: Ladder, lower: list[FloatArray]) -> tuple[Underlay, ...]:
             unit = legs[a].way / max(legs[a].length_mm, 1e-9)
             off = legs[b].from_mm - legs[a].to_mm
             gaps.append(abs(float(unit[0] * off[1] - unit[1] * off[0])))
-        found.append(Underlay(LATTICE, spacing_mm=float(np.median(gaps))))
+        found.append(Underlay(LATTICE, spacing_mm=median(gaps)))
     return tuple(found)
 
 
@@ -160,7 +160,7 @@ def _to_edge(cover: Ladder, xy: FloatArray) -> float:
     ends = np.concatenate([start, stop, outer])
     some = xy[:: max(len(xy) // 64, 1)]
     apart = np.sqrt(((some[:, None] - ends[None]) ** 2).sum(axis=2)).min(axis=1)
-    return float(np.median(apart))
+    return median(apart)
 
 
 EDGE_STEP_MM = 0.5

@@ -140,7 +140,7 @@ def _closed_classes(
     slots: Slots, thread: Laid, boxes: IntArray, frame: Frame, settings: RasterSettings
 ) -> Classes:
     """Return the class picture, with bare pixels inside each colour's closing filled."""
-    numbers = np.unique(thread.class_of_slot)
+    numbers = np.flatnonzero(np.bincount(thread.class_of_slot))
     small = bool(len(numbers) == 0 or numbers[-1] < 255)
     table: NDArray[Any] = np.zeros(
         len(thread.class_of_slot) + 1, dtype=np.uint8 if small else np.int32

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from restitch.check.survey import WARNING, Survey
+from restitch.geometry.small import median
 from restitch.model import Finding, Kind
 
 NARROW, WIDE = "column too narrow", "column too wide"
@@ -60,4 +61,4 @@ def find(survey: Survey) -> Iterator[Finding]:
 
 
 def _unsplit(holes_inside: np.ndarray) -> bool:
-    return bool(np.median(holes_inside) == 0)
+    return median(holes_inside) == 0

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from restitch.check.survey import FAULT, NO_OBJECT, WARNING, Survey
 from restitch.fabrics.model import FIXES
+from restitch.geometry.small import distinct
 from restitch.look.frame import frame_around
 from restitch.look.stack import StackMap, stack_height
 from restitch.model import UNITS_PER_MM, Finding, FloatArray, IntArray
@@ -37,13 +38,13 @@ def find(survey: Survey) -> Iterator[Finding]:
     last[tile] = survey.owner
     cure = _cures(survey, tile, tiles.count)
     over = np.flatnonzero((tiles.over_mm2 > 0) & (last != NO_OBJECT))
-    for obj in np.unique(last[over]).tolist():
+    for obj in distinct(last[over]).tolist():
         mine = over[last[over] == obj]
         area = float(tiles.over_mm2[mine].sum())
         if area < LEAST_MM2:
             continue
         peak = float(tiles.peak[mine].max())
-        fix = next((FIXES[i] for i in np.unique(cure[mine]) if i != NO_CURE), None)
+        fix = next((FIXES[i] for i in distinct(cure[mine]) if i != NO_CURE), None)
         yield survey.finding(
             NAME,
             FAULT if fix else WARNING,

@@ -9,6 +9,7 @@ import numpy as np
 from restitch.check.judge_lengths import kept_points, longest_mm, sewn_mm
 from restitch.check.survey import FAULT, NOTE, ROLES, Survey
 from restitch.fabrics.trade import cloth_between_holes_mm, smallest_needle
+from restitch.geometry.small import median
 from restitch.model import Finding, PlannedObject, Role
 
 SHORT, UNSAFE, LONG = "stitch too short", "stitch under the safe length", "stitch too long"
@@ -75,7 +76,7 @@ def _unsafe(survey: Survey) -> Iterator[Finding]:
     said = f"{count} stitches lie under the safe {limits.safe_stitch_mm:g} mm"
     needle = smallest_needle(survey.profile.fabric.needle)
     if needle:
-        left = cloth_between_holes_mm(float(np.median(survey.step_mm[between])), needle)
+        left = cloth_between_holes_mm(median(survey.step_mm[between]), needle)
         said += f"; in the middle of them a {needle} needle leaves {max(left, 0.0):.2f} mm of cloth"
     yield survey.finding(UNSAFE, NOTE, f"{said}.", at=survey.xy[between])
 

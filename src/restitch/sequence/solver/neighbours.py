@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from restitch.geometry.small import distinct
 from restitch.model import BoolArray, FloatArray
 from restitch.sequence.solver.nodes import Index, Nodes
 from restitch.sequence.solver.precedence import Precedence
@@ -122,7 +123,7 @@ def _candidates(nodes: Nodes, windows: Windows, count: int) -> Index:
     instance = nodes.instance
     found = np.tile(np.arange(len(instance))[:, None], (1, count))
     colours = np.array(instance.colour)
-    for colour in np.unique(colours):
+    for colour in distinct(colours):
         members = np.flatnonzero(colours == colour)
         kept = min(count, len(members) - 1)
         if kept < 1:

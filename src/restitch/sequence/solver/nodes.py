@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry.small import distinct
 from restitch.model import BoolArray, FloatArray
 from restitch.sequence.solver.instance import Instance
 
@@ -102,7 +103,7 @@ def mirrors(nodes: Nodes) -> tuple[list[int], bool]:
     mirror = np.arange(nodes.count)
     sizes = np.diff(nodes.first)
     exact = True
-    for size in np.unique(sizes):
+    for size in distinct(sizes):
         block = nodes.first[:-1][sizes == size][:, None] + np.arange(size)
         entry, exit_ = nodes.entry[block], nodes.exit[block]
         there = np.abs(entry[:, None] - exit_[:, :, None]).sum(-1)
