@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json as json_module
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from restitch.cli.json_text import print_json
 from restitch.cli.run import check_page
 from restitch.folder import FileResult, Limits, Progress, Summary, watch
 from restitch.folder import fix_folder as run
@@ -53,7 +53,7 @@ def run_folder(
             rescue=pages,
         )
     if json:
-        print(json_module.dumps(summary.document(), indent=1))
+        print_json(summary.document())
     else:
         _print_summary(summary, dry_run)
     if summary.stopped:

@@ -5,15 +5,15 @@ Each loads what it needs itself: what one command needs costs the others their s
 
 from __future__ import annotations
 
-import json as json_module
 import sys
 from contextlib import AbstractContextManager
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
+from restitch.cli.json_text import print_json
 from restitch.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _tell(found: Outcomes, *, json: bool) -> None:
     if json:
         from restitch.report.document import document_of
 
-        _print_json(document_of(found.report))
+        print_json(document_of(found.report))
         return
     from restitch.report.text import report_text
 
@@ -98,7 +98,7 @@ def check_file(source: Path, settings: Settings, *, json: bool) -> None:
     if json:
         from restitch.report.document import finding_document
 
-        _print_json(
+        print_json(
             {
                 "schema": SCHEMA,
                 "source": str(source),
@@ -124,7 +124,7 @@ def inspect_file(source: Path, *, json: bool) -> None:
     stream = read_stream(source)
     objects = infer(stream)
     if json:
-        _print_json(inspect_document(stream, objects))
+        print_json(inspect_document(stream, objects))
         return
     from restitch.report.objects import objects_text
 
@@ -154,7 +154,7 @@ def show_fabrics(name: str | None, *, json: bool) -> None:
 
     if json:
         rows = fabrics() if name is None else (fabric(name),)
-        _print_json({"schema": SCHEMA, "fabrics": [plain(f) for f in rows]})
+        print_json({"schema": SCHEMA, "fabrics": [plain(f) for f in rows]})
     elif name is None:
         print_fabrics(fabrics(), _console())
     else:
@@ -172,7 +172,7 @@ def show_profile(file: Path | None, fabric: str | None, *, json: bool) -> None:
     settings = settings_from(fabric, file)
     rows = describe(settings.profile)
     if json:
-        _print_json({"schema": SCHEMA, "profile": settings.profile.name, "rows": plain(rows)})
+        print_json({"schema": SCHEMA, "profile": settings.profile.name, "rows": plain(rows)})
     else:
         print_profile(settings.profile.name, settings.fabric_note, rows, _console())
 
@@ -182,7 +182,3 @@ def _console() -> Console:
 
     width = None if sys.stdout.isatty() else 100
     return Console(width=width, soft_wrap=True)
-
-
-def _print_json(document: dict[str, Any]) -> None:
-    print(json_module.dumps(document, indent=1, ensure_ascii=True))

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from restitch.draw.scene import Lines, Page, Rgb, runs_of
-from restitch.geometry.small import distinct
 from restitch.look import Picture, frame_around, paint
 from restitch.model import Command, FloatArray, IntArray, SewnObject, Stream
 
@@ -69,7 +68,7 @@ def _neighbours(picture: Picture, count: int) -> list[IntArray]:
         ]
     )
     beside: list[list[int]] = [[] for _ in range(count)]
-    for pair in distinct(pairs).tolist():
+    for pair in np.unique(pairs).tolist():
         one, other = divmod(pair, count)
         beside[one].append(other)
         beside[other].append(one)
@@ -78,7 +77,7 @@ def _neighbours(picture: Picture, count: int) -> list[IntArray]:
 
 def _pairs(one: IntArray, other: IntArray, count: int) -> IntArray:
     differ = (one != other) & (one >= 0) & (other >= 0)
-    return distinct(one[differ].astype(np.int64) * count + other[differ])
+    return np.unique(one[differ].astype(np.int64) * count + other[differ])
 
 
 def label_points(picture: Picture, page: Page, objects: Sequence[SewnObject]) -> FloatArray:

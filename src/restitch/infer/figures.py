@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from restitch.geometry.small import median
+from restitch.geometry.small import lengths, lengths_mm, median
 from restitch.infer.needles import IndexArray
 from restitch.infer.underlay_kinds import Underlay, underlay_of
 from restitch.model import UNITS_PER_MM, FloatArray, Kind, Role, SewnObject, Stream
@@ -103,7 +103,7 @@ def figures(stream: Stream, obj: SewnObject) -> ObjectFigures:
         stitches=sum(p.stop - p.start for p in obj.parts),
         by_role=roles,
         surplus=sum(p.stop - p.start for p in obj.parts if p.layer > 0),
-        thread_mm=float(sum(np.hypot(*np.diff(xy, axis=0).T).sum() for xy in top)),
+        thread_mm=float(sum(lengths_mm(xy).sum() for xy in top)),
     )
     top = [xy for xy in top if len(xy) > 2] or [xy for xy in top if len(xy) > 1]
     if not top:
@@ -166,7 +166,7 @@ def _fill(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
     spacing = largest.fill_spacing_mm
     axis = largest.axis
     inner = [
-        np.hypot(*np.diff(s.xy_mm[a : b + 1], axis=0).T)[1:-1]
+        lengths_mm(s.xy_mm[a : b + 1])[1:-1]
         for s in sections
         for a, b in zip(s.first.tolist(), s.last.tolist(), strict=True)
         if b - a > 2
@@ -200,7 +200,7 @@ def _row_offset(
 def _run(top: list[FloatArray], lower: list[FloatArray]) -> dict[str, Any]:
     """Path, passes and stitch length: a bean stitch goes over each step three times."""
     steps, key = sewn_steps(top)
-    length = np.hypot(*(steps[:, 1] - steps[:, 0]).T)
+    length = lengths(steps[:, 1] - steps[:, 0])
     _, count = np.unique(key, axis=0, return_counts=True)
     passes = int(median(count)) if len(count) else 1
     return {
@@ -214,7 +214,7 @@ def sewn_steps(stretches: list[FloatArray]) -> tuple[FloatArray, IndexArray]:
     """The stitches (k, 2, 2) of some stretches, start and end in millimetres, and for each the
     numbers (k, 2) of its two holes, the lower first: steps sewn over again have the same."""
     ends = np.concatenate([np.stack([xy[:-1], xy[1:]], axis=1) for xy in stretches])
-    ends = ends[np.hypot(*(ends[:, 1] - ends[:, 0]).T) > LEAST_STEP_MM]
+    ends = ends[lengths(ends[:, 1] - ends[:, 0]) > LEAST_STEP_MM]
     hole = np.rint(ends / HOLE_MM).astype(np.int64)
     return ends, np.sort(hole[..., 0] * 1_000_003 + hole[..., 1], axis=1)
 
