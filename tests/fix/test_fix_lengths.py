@@ -1,5 +1,6 @@
 """Fix ``lengths``: nothing too short, piled up or too long is left."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 
 from restitch.check.judge_lengths import far_enough
 from restitch.fix import lengths
-from restitch.model import Kind, Role
+from restitch.model import Kind, Link, Role
 from restitch.stitch.satin import SPLIT_PIECE_MM
 from stitched import column, fill, run, same_plan, sewn, units
 
@@ -93,6 +94,56 @@ def test_what_is_split_comes_in_pieces_of_its_kind(kind, xy, most_mm):
     over = steps.max()
     # in equal pieces: no smaller than half the wanted size either
     assert most_mm / 2 < over <= most_mm + 0.15
+
+
+@pytest.mark.parametrize("kind", [Kind.SATIN, Kind.FILL])
+def test_under_the_cover_what_is_too_long_for_the_machine_is_cut_like_a_run(kind):
+    """A needle cannot pull 12.1 mm at once (the formats' limit); a run's stitch is 6 or less."""
+    under = units([(1, 0), (14, 0), (19, 0)])
+    top = column(20, 3) if kind is Kind.SATIN else fill(20, 10)
+    plan, context = sewn((kind, [(Role.UNDERLAY, under), (Role.TOP, top)]))
+    fixed, changes = lengths.run(plan, context)
+    steps = np.hypot(*np.diff(fixed[0].points(Role.UNDERLAY), axis=0).T) / 10
+    assert len(steps) == 4
+    assert steps[:3].max() <= lengths.RUN_PIECE_MM
+    assert steps[-1] == 5
+    assert np.array_equal(fixed[0].points(Role.TOP), top)
+    assert changes[0].before == {"stitches": len(top) + 3, "short": 0, "piled": 0, "long": 1}
+    assert changes[0].after == {"stitches": len(top) + 5, "short": 0, "piled": 0, "long": 0}
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([Link.SEWN, Link.JUMP, Link.TRIM]),
+            st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size=1, max_size=8),
+        ),
+        min_size=1,
+        max_size=6,
+    )
+)
+@settings(max_examples=60, deadline=None)
+def test_no_cut_is_lost_or_made_where_stretches_merge_away(stretches):
+    """Sewn on, the thread would lie across where it was cut."""
+    plan, context = sewn((Kind.RUN, [(Role.TOP, np.array(xy, np.int32)) for _, xy in stretches]))
+    pieces = tuple(
+        replace(p, link=link) for p, (link, _) in zip(plan[0].pieces, stretches, strict=True)
+    )
+    fixed, _ = lengths.run((replace(plan[0], pieces=pieces),), context)
+    was, now = (
+        [(p.link, p.xy[0].tolist()) for p in o if p.link is not Link.SEWN]
+        for o in (pieces, fixed[0].pieces)
+    )
+    assert was == now
+
+
+def test_the_worst_cause_gives_the_change_its_name():
+    xy = np.concatenate([column(20, 10), units([(20.1, 5.0), (20.2, 5.0)])])
+    plan, context = sewn((Kind.SATIN, [(Role.TOP, xy)]))
+    _, changes = lengths.run(plan, context)
+    assert changes[0].cause == "long stitches"
+    assert "under 0.3 mm merged" in changes[0].reason
+    assert changes[0].after["stitches"] > changes[0].before["stitches"]
 
 
 def test_the_reason_names_the_limit_of_the_kind():

@@ -20,7 +20,6 @@ from restitch.model import (
     BoolArray,
     Change,
     Kind,
-    Link,
     Piece,
     PlannedObject,
     Role,
@@ -60,19 +59,17 @@ def run(plan: Plan, context: Context) -> PassResult:
 
 
 def _without(obj: PlannedObject, kept: list[BoolArray]) -> PlannedObject:
-    """The object with only the points of the masks; a piece without points hands on its link."""
-    pieces: list[Piece] = []
-    way: Link | None = None
-    for piece, keep in zip(obj.pieces, kept, strict=True):
-        if not keep.any():
-            way = way or piece.link
-            continue
-        left = piece if keep.all() else renewed(piece, piece.xy[keep])
-        if way is not None and left.link is Link.SEWN:
-            left = replace(left, link=way)
-        way = None
-        pieces.append(left)
-    return replace(obj, pieces=tuple(pieces))
+    """The object with only the points of the masks.
+
+    The first point after a cut is never too near to anything: a piece without points was sewn on
+    to, and no cut goes with it.
+    """
+    pieces = tuple(
+        piece if keep.all() else renewed(piece, piece.xy[keep])
+        for piece, keep in zip(obj.pieces, kept, strict=True)
+        if keep.any()
+    )
+    return replace(obj, pieces=pieces)
 
 
 def _split(obj: PlannedObject, piece: Piece, limits: Limits) -> Piece:
