@@ -116,6 +116,47 @@ def test_an_end_at_a_neighbour_stays_or_the_joint_would_open():
     assert "one free end drawn in" in changes[0].reason
 
 
+def test_an_end_that_meets_a_neighbour_stays_at_either_end():
+    bar = column(20, 4)
+    for x, drawn in ((-2, (False, True)), (22, (True, False))):
+        plan, context = sewn(
+            satin(bar), satin(column(20, 4, x=x, y=-10, angle_deg=90)), fabric="performance"
+        )
+        fixed, _ = pull.run(plan, stated(context, 0.6))
+        low, _, high, _ = outline(fixed[0]).bounds
+        assert (low > 0.2, high < 19.8) == drawn
+
+
+def test_a_neighbour_is_seen_as_far_as_growth_can_reach_and_no_farther():
+    """Both sides of a gap take half of what is over a millimetre: 1.5 mm gives each a quarter."""
+    for gap, amount, grown in (
+        (1.5, 2.0, 0.25),
+        (2.0, 2.0, 0.5),
+        (2.9, 2.0, 0.95),
+        (3.2, 2.0, 1.0),
+    ):
+        plan, context = sewn(satin(column(30, 3)), satin(column(30, 3, y=3 + gap)))
+        fixed, _ = pull.run(plan, stated(context, amount))
+        assert outline(fixed[0]).bounds[3] - 1.5 == pytest.approx(grown, abs=0.06)
+        assert outline(fixed[0]).bounds[1] + 1.5 == pytest.approx(-amount / 2, abs=0.06)
+
+
+def test_underlay_and_hidden_layers_are_not_widened():
+    under, below, top = run([(1, 0), (29, 0)]), column(30, 2.5), column(30, 3)
+    plan, context = sewn(
+        (Kind.SATIN, [(Role.UNDERLAY, under), (Role.TOP, below, 1), (Role.TOP, top)])
+    )
+    fixed, changes = pull.run(plan, stated(context, 0.6))
+    assert [a is b for a, b in zip(fixed[0].pieces, plan[0].pieces, strict=True)] == [
+        True,
+        True,
+        False,
+    ]
+    assert changes[0].before == {"stitches": len(under) + len(below) + len(top), "widened_mm": 0.0}
+    assert changes[0].after["widened_mm"] == pytest.approx(0.6, abs=0.01)
+    assert "column widened by 0.60 mm" in changes[0].reason
+
+
 @given(length=st.floats(1.5, 25), width=st.floats(1.0, 6.0), amount=st.floats(0.2, 1.0))
 @settings(max_examples=30, deadline=None)
 def test_drawing_ends_in_brings_strokes_closer_by_a_tenth_at_most(length, width, amount):

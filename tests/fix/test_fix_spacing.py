@@ -103,6 +103,17 @@ def test_a_split_satin_stays_split():
     assert steps.max() <= 7.2
 
 
+@pytest.mark.parametrize("split", [True, False])
+def test_a_column_is_split_as_it_was_or_not_at_all(split):
+    """Strokes of 6 mm need no hole inside; where the column has one it looks so on purpose."""
+    whole = column(30, 6, 0.2)
+    plan, context = sewn(satin(_split(whole) if split else whole))
+    fixed, changes = spacing.run(plan, context)
+    assert changes
+    inner = np.abs(fixed[0].points()[1:-1, 1]) < 20
+    assert inner.mean() == pytest.approx(0.5 if split else 0.0, abs=0.02)
+
+
 def _split(xy):
     both = np.empty((2 * len(xy) - 1, 2), np.int32)
     both[0::2], both[1::2] = xy, (xy[:-1] + xy[1:]) // 2

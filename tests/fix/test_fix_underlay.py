@@ -1,5 +1,7 @@
 """Fix ``underlay``: judged by shape, laid by the fabric's rule, judged again."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,7 +11,7 @@ from restitch.check.judge_underlay import underlay_verdicts
 from restitch.fabrics.model import UnderlayRule
 from restitch.fix import underlay
 from restitch.geometry import ladder
-from restitch.model import Kind, Role, State
+from restitch.model import Kind, Link, Role, State
 from restitch.stitch.column import column_underlay
 from restitch.stitch.ties import tie_in, tie_off
 from stitched import arc, column, fill, piece, same_plan, sewn, units
@@ -169,3 +171,79 @@ def test_the_last_hole_of_an_underlay_stays_however_near_the_top():
     top = column(20, 3)
     (laid,) = underlay._apart([piece(units([(-0.3, 0)]) + top[0], Role.UNDERLAY)], piece(top))
     assert len(laid.xy) == 1
+
+
+def test_from_the_top_on_everything_stays_and_the_thread_is_not_cut_before_it():
+    xy = column(20, 3)
+    stretches = [
+        (Role.TIE, tie_in(xy)), (Role.UNDERLAY, dense_zigzag(20, 3)), (Role.TOP, xy),
+        (Role.TRAVEL, units([(19, 0), (18, 0)])), (Role.TIE, tie_off(xy)),
+    ]  # fmt: skip
+    plan, context = sewn((Kind.SATIN, stretches))
+    tie, under, *rest = plan[0].pieces
+    plan = (replace(plan[0], pieces=(tie, under, replace(rest[0], link=Link.JUMP), *rest[1:])),)
+    laid = underlay.with_underlay(plan[0], context)
+    assert laid is not None
+    assert [p.role for p in laid.pieces] == [
+        Role.TIE, Role.UNDERLAY, Role.TOP, Role.TRAVEL, Role.TIE,
+    ]  # fmt: skip
+    assert laid.pieces[2].link is Link.SEWN
+    assert np.array_equal(laid.pieces[2].xy, xy)
+    assert all(a is b for a, b in zip(laid.pieces[3:], rest[1:], strict=True))
+    assert laid.marks == {"underlay", "entry"}
+
+
+@pytest.mark.parametrize("corner", [(0, 0), (38, 0), (0, 28), (38, 28)])
+def test_underlay_of_a_fill_begins_where_the_thread_came_in_and_leads_to_the_top(corner):
+    """One hidden stitch (trade rules 2.4: 2 to 3 mm) joins what was laid and the cover."""
+    top = fill(40, 30)
+    old = units([corner, (corner[0] + 1, corner[1] + 1)])
+    plan, context = sewn((Kind.FILL, [(Role.UNDERLAY, old), (Role.TOP, top)]))
+    laid = underlay.with_underlay(plan[0], context)
+    assert laid is not None
+    xy = np.concatenate([p.xy for p in laid.pieces if p.role is not Role.TOP])
+    assert np.hypot(*(xy[0] - old[0])) <= 25
+    assert np.hypot(*(xy[-1] - top[0])) <= 30
+    assert np.hypot(*np.diff(np.concatenate([xy, top[:1]]), axis=0).T).max() <= 35
+
+
+@pytest.mark.parametrize("end", [0, 1])
+def test_underlay_of_a_column_begins_at_the_end_where_the_thread_came_in(end):
+    xy = column(20, 3)
+    came = units([(19.5, 0), (18.9, 0)] if end else [(0.5, 0), (1.1, 0)])
+    plan, context = sewn((Kind.SATIN, [(Role.UNDERLAY, came), (Role.TOP, xy)]))
+    laid = underlay.with_underlay(plan[0], context)
+    assert laid is not None
+    assert np.hypot(*(laid.pieces[0].xy[0] - came[0])) <= 15
+
+
+def test_the_figures_of_a_change_are_those_of_the_objects():
+    plan, context = sewn(*columns(on_zigzag, (2.0, 2.6, 2.9), (30, 25, 40)))
+    fixed, changes = underlay.run(plan, context)
+    for was, now, change in zip(plan, fixed, changes, strict=True):
+        old, new = (o.points(Role.UNDERLAY) for o in (was, now))
+        assert change.before["stitches"] == len(was.points())
+        assert change.after["stitches"] == len(now.points())
+        assert change.before["underlay_mm"] == pytest.approx(thread(old), abs=0.06)
+        assert change.after["underlay_mm"] == pytest.approx(thread(new), abs=0.06)
+        assert f"{len(old)} underlay stitches become {len(new)}" in change.reason
+
+
+def thread(xy):
+    return float(np.hypot(*np.diff(xy, axis=0).T).sum()) / 10
+
+
+@pytest.mark.parametrize(
+    ("width", "fabric", "kind"),
+    [
+        (1.2, "twill", "a centre run"),
+        (3.0, "twill", "an edge run for"),
+        (4.5, "twill", "an edge run and zigzag"),
+        (4.5, "fleece", "an edge run and double zigzag"),
+    ],
+)
+def test_the_reason_names_what_the_width_asks_for(width, fabric, kind):
+    """Centre run under 1.5 mm, edge run to 4 mm, zigzag on top of it above (the fabric table)."""
+    plan, context = sewn((Kind.SATIN, bare(40, width, 0.0)), fabric=fabric)
+    _, changes = underlay.run(plan, context)
+    assert kind in changes[0].reason

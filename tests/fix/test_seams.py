@@ -3,13 +3,14 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from restitch.fabrics.model import Limits
 from restitch.fix.seams import seams
 from restitch.model import Kind, Link, Role
 from restitch.plan import emit
 from restitch.stitch.ties import tie_in, tie_off
-from stitched import column, run, sewn, units
+from stitched import column, piece, run, sewn, units
 
 LIMITS = Limits()
 
@@ -49,6 +50,53 @@ def test_a_new_tie_steps_out_of_a_crowded_hole():
     assert counts.max() <= LIMITS.pile_up
     assert np.abs(tidy.stream.xy - emission.stream.xy).max() <= 3
     assert seams(tidy, LIMITS, context.source) is tidy
+
+
+def star(count, angle_deg=0):
+    """A line that begins in one hole and comes back to it, ``count`` visits in all."""
+    out = [np.radians(angle_deg + 50 * k) for k in range(count)]
+    rays = [(20 + 4 * np.cos(a), 20 + 4 * np.sin(a)) for a in out]
+    return units([p for ray in rays for p in ((20, 20), ray)])
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize("angle_deg", [0, 30, 90, 200])
+def test_a_thread_end_steps_three_tenths_aside_across_its_own_stitch(backwards, angle_deg):
+    """Aside, no stitch gets too short to form; only the end steps, the rest stays."""
+    line = star(LIMITS.pile_up + 1, angle_deg)
+    line = line[::-1] if backwards else line
+    plan, context = sewn((Kind.RUN, [(Role.TOP, run([(0, 0), (10, 0)]))]))
+    emission = emit((replace(plan[0], pieces=(piece(line),)),), context.source)
+    tidy = seams(emission, LIMITS, context.source)
+    was, now = (e.stream.xy[e.stream.stitch_index].astype(float) for e in (emission, tidy))
+    end, inward = (-1, -2) if backwards else (0, 1)
+    (moved,) = np.flatnonzero((was != now).any(axis=1))
+    assert moved == (len(was) - 1 if backwards else 0)
+    step, stitch = now[end] - was[end], was[inward] - was[end]
+    assert np.hypot(*step) == pytest.approx(3, abs=0.8)
+    assert abs(step @ stitch) / np.hypot(*stitch) < 0.8
+
+
+def test_a_hole_visited_no_more_than_the_limit_is_left():
+    plan, context = sewn((Kind.RUN, [(Role.TOP, run([(0, 0), (10, 0)]))]))
+    emission = emit((replace(plan[0], pieces=(piece(star(LIMITS.pile_up)),)),), context.source)
+    assert seams(emission, LIMITS, context.source) is emission
+
+
+def test_holes_left_and_above_the_origin_are_counted_too():
+    line = star(LIMITS.pile_up + 1) - np.array([400, 400], np.int32)
+    plan, context = sewn((Kind.RUN, [(Role.TOP, run([(0, 0), (10, 0)]))]))
+    emission = emit((replace(plan[0], pieces=(piece(line),)),), context.source)
+    tidy = seams(emission, LIMITS, context.source)
+    assert (tidy.stream.xy != emission.stream.xy).any(axis=1).sum() == 1
+
+
+def test_a_hole_that_was_as_crowded_in_the_source_is_left():
+    line = star(LIMITS.pile_up + 2)
+    plan, context = sewn((Kind.RUN, [(Role.TOP, line)]))
+    emission = emit(plan, context.source)
+    assert seams(emission, LIMITS, context.source) is emission
+    assert seams(emission, LIMITS) is not emission
 
 
 def test_sound_stitching_comes_back_as_it_is():

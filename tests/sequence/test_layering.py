@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from restitch.geometry import outline
 from restitch.geometry.overlap import OverlapLimits, overlaps
 from restitch.model import Kind
-from restitch.sequence.layering import layering, reduced, repaired
+from restitch.sequence.layering import layering, repaired
 from stitched import column, fill, piece, planned
 
 places = st.lists(st.tuples(st.integers(0, 9), st.integers(0, 9)), max_size=25)
@@ -96,13 +96,6 @@ def test_a_held_pair_refuses_the_swap_that_would_turn_it() -> None:
     found = layering([(0, 1), (1, 2), (0, 2)], [(2, 0)], held=frozenset({(0, 1)}))
     assert found.refused == ((2, 0),)
     assert set(found.pairs) == {(0, 1), (1, 2), (0, 2)}
-
-
-@given(places)
-def test_the_reduction_says_the_same_with_least_pairs(pairs) -> None:
-    pairs = [(min(p), max(p)) for p in pairs if p[0] != p[1]]
-    least = reduced(pairs)
-    assert nx.transitive_closure(least).edges == nx.transitive_closure(nx.DiGraph(pairs)).edges
 
 
 def test_without_need_the_order_is_the_present_one() -> None:

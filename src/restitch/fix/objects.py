@@ -16,7 +16,6 @@ from restitch.model import (
     Link,
     Piece,
     PlannedObject,
-    Role,
     State,
 )
 
@@ -33,11 +32,6 @@ def may_touch(obj: PlannedObject, context: Context) -> bool:
     """
     sure = obj.confidence >= context.profile.limits.confidence
     return sure and not any(p.link is Link.STOP for p in obj.pieces[1:])
-
-
-def tops(obj: PlannedObject) -> list[Piece]:
-    """The pieces meant to be seen."""
-    return [p for p in obj.pieces if p.role is Role.TOP and p.layer == 0]
 
 
 def thread_mm(pieces: Iterable[Piece]) -> float:

@@ -7,12 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from graphlib import TopologicalSorter
 from heapq import heapify, heappop, heappush
-from typing import TYPE_CHECKING
 
 from restitch.geometry.overlap import Pair
-
-if TYPE_CHECKING:
-    import networkx
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +99,6 @@ def _put_under(graph: _Graph, lower: int, upper: int, held: frozenset[Pair]) -> 
     for other in before:
         graph.add(other, upper)
     return turned - {lower}
-
-
-def reduced(pairs: Iterable[Pair]) -> networkx.DiGraph:
-    """Return the layering without the pairs that follow from others: what a reader needs to see."""
-    import networkx as nx
-
-    return nx.transitive_reduction(nx.DiGraph(pairs))
 
 
 def repaired(count: int, pairs: Iterable[Pair]) -> tuple[int, ...]:
