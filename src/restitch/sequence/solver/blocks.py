@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from heapq import nlargest
 
+from restitch.sequence.solver.front import first_front
 from restitch.sequence.solver.precedence import Precedence
 
 UNSEWN_SHARE = 2.0
@@ -70,24 +71,32 @@ def fewest_blocks(
 
     Every object is in the earliest block that can hold it.
     """
-    palette = sorted(set(colour))
-    members: dict[int, list[int]] = {c: [] for c in palette}
-    for x in precedence.topological:
-        members[colour[x]].append(x)
-    bits = {c: sum(1 << x for x in own) for c, own in members.items()}
     everything = (1 << len(colour)) - 1
     waits = _waiting(colour, precedence, UNSEWN_SHARE * bound.blocks(everything))
+    bits = [1 << x for x in range(len(colour))]
+    rank = {x: place for place, x in enumerate(precedence.topological)}
+    members: dict[int, int] = {}
+    for x, thread in enumerate(colour):
+        members[thread] = members.get(thread, 0) | bits[x]
     beam = {0: State(0, [], sum(waits))}
+    fronts = {0: first_front(colour, precedence)}
     parents: list[dict[int, State]] = []
     while everything not in beam:
         found: dict[int, State] = {}
         for sewn, state in beam.items():
-            steps = _steps(sewn, members, bits, waits, precedence.before_bits)
-            for block, after in steps:
+            blocks = [
+                sorted(fronts[sewn].block(thread, colour, precedence), key=rank.__getitem__)
+                for thread in sorted(fronts[sewn].ready)
+            ]
+            for block, after in _steps(sewn, blocks, colour, members, bits, waits):
                 if after not in found:
                     unsewn = state.unsewn - sum(waits[x] for x in block)
                     found[after] = State(sewn, block, unsewn)
         beam = _best(found, bound, everything, width)
+        fronts = {
+            sewn: fronts[state.before].behind(colour[state.block[0]], colour, precedence)
+            for sewn, state in beam.items()
+        }
         parents.append(beam)
     return _walk_back(parents, everything)
 
@@ -131,35 +140,20 @@ def _best(
 
 def _steps(
     sewn: int,
-    members: Mapping[int, list[int]],
-    bits: Mapping[int, int],
+    blocks: Sequence[list[int]],
+    colour: Sequence[int],
+    members: Mapping[int, int],
+    bits: Sequence[int],
     waits: Sequence[float],
-    before_bits: Sequence[int],
 ) -> list[tuple[list[int], int]]:
-    """The blocks that may come next, each with the set it leads to."""
-    found = []
-    for c, candidates in members.items():
-        if not bits[c] & ~sewn:
-            continue
-        block, after = _sew(candidates, sewn, before_bits)
-        if len(members) > MANY_COLOURS and not bits[c] & ~after:
-            return [(block, after)]
-        if block:
-            found.append((block, after))
+    """Those of the blocks that are tried next, each with the set it leads to."""
+    found = [(block, sewn | sum(bits[x] for x in block)) for block in blocks]
     if len(members) <= MANY_COLOURS:
         return found
+    for block, after in found:
+        if not members[colour[block[0]]] & ~after:
+            return [(block, after)]
     return nlargest(FEW_STEPS, found, key=lambda step: sum(waits[x] for x in step[0]))
-
-
-def _sew(candidates: list[int], sewn: int, before_bits: Sequence[int]) -> tuple[list[int], int]:
-    """Everything of a colour (candidates in topological order) that can be sewn after a set."""
-    block = []
-    for x in candidates:
-        bit = 1 << x
-        if not sewn & bit and not before_bits[x] & ~sewn:
-            sewn |= bit
-            block.append(x)
-    return block, sewn
 
 
 def _walk_back(parents: list[dict[int, State]], sewn: int) -> list[list[int]]:
