@@ -12,7 +12,7 @@ from restitch.sequence.route import Router
 from restitch.sequence.solver import Instance, Solution, Weights, Wish, solve
 from restitch.sequence.solver import Sequence as Found
 
-PROOF_SETS = 3_000
+PROOF_WAYS = 60_000
 """Effort spent on a proof inside a fix: about a fifth of a second (our choice)."""
 
 
@@ -43,4 +43,4 @@ def searched(
         option_cost_mm=router.costs_mm,
         wish=wish,
     )
-    return solve(instance, kicks=profile.kicks, seed=0, proof_sets=PROOF_SETS)
+    return solve(instance, kicks=profile.kicks, seed=0, proof_ways=PROOF_WAYS)
