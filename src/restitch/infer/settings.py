@@ -7,6 +7,7 @@ Lengths are millimetres, angles degrees, costs the unit of the least-cost labell
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,11 +21,11 @@ class LadderPrice:
     """Cosine of the turn back may rise to minus this before it costs."""
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class Settings:
+class Settings(NamedTuple):
     """The reader's numbers; the defaults are the only set in use.
 
-    Not compared or printed, as making those two functions takes longer than reading a column.
+    A tuple with names: of so many fields a frozen dataclass takes five times as long to make, at
+    every start.
     """
 
     # --- chains ---

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,7 +19,7 @@ def with_tie_width(
     """
     if len(first) < settings.wide_tie_chains:
         return settings
-    wide = replace(settings, tie_stitch_mm=settings.wide_tie_mm, tie_reach_mm=settings.wide_tie_mm)
+    wide = settings._replace(tie_stitch_mm=settings.wide_tie_mm, tie_reach_mm=settings.wide_tie_mm)
     narrow, wider = (
         float((tie_length(xy_mm, first, 1, stop - first, s, loose=False) > 0).mean())
         for s in (settings, wide)
