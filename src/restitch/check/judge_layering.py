@@ -158,18 +158,26 @@ class _Judge:
 
     def outlines_late(self) -> list[Buried]:
         """Fills whose edge lies in a column."""
+        return [
+            self._pair(a, b, "outline")
+            for a, b in self.touching
+            if self.objects[a].kind is Kind.FILL and self._outlines(self.area[b], self.area[a])
+        ]
+
+    def _outlines(self, column: Geometry, fill: Geometry) -> bool:
+        import shapely
+
         rules = self.rules
-        found = []
-        for a, b in self.touching:
-            if self.objects[a].kind is Kind.FILL:
-                fill, column = self.area[a], self.area[b]
-                share = fill.intersection(column).area / max(fill.area, 1e-9)
-                if share >= rules.outline_overlap:
-                    continue
-                edge, grown = fill.boundary, column.buffer(rules.outline_grown_mm, quad_segs=2)
-                if edge.intersection(grown).length > rules.outline_share * edge.length:
-                    found.append(self._pair(a, b, "outline"))
-        return found
+        edge, grown_mm = fill.boundary, rules.outline_grown_mm
+        least_mm = rules.outline_share * edge.length
+        left, low, right, high = column.bounds
+        box = (left - grown_mm, low - grown_mm, right + grown_mm, high + grown_mm)
+        if shapely.clip_by_rect(edge, *box).length <= least_mm:
+            return False  # most columns on a fill: quickly told
+        if fill.intersection(column).area >= rules.outline_overlap * max(fill.area, 1e-9):
+            return False
+        grown = column.buffer(grown_mm, quad_segs=2)
+        return bool(edge.intersection(grown).length > least_mm)
 
     def _columns_at(self, pairs: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
         """The pairs in which a is an open column, shorter than border b, that overlaps it in

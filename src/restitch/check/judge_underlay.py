@@ -10,8 +10,8 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.geometry import KEPT, Ladder, ladder_of, outline
-from restitch.geometry.small import dot, lengths, lengths_mm, median
-from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, PlannedObject, Role
+from restitch.geometry.small import dot, lengths_mm, median, thread_mm
+from restitch.model import UNITS_PER_MM, IntArray, Kind, PlannedObject, Role
 
 NARROW_MM = 3.0
 """Zigzag under a narrower column is excess; above it is right for several fabrics."""
@@ -129,11 +129,11 @@ def column_verdict(obj: PlannedObject) -> UnderlayVerdict | None:
         if travel or width < MISSING_WIDTH_MM or length < MISSING_LENGTH_MM:
             return None
         return UnderlayVerdict("missing", "no underlay", 0, width)
-    found = _excess(rungs, np.concatenate(pieces), _thread(pieces))
+    found = _excess(rungs, np.concatenate(pieces), thread_mm(pieces))
     return UnderlayVerdict("excess", found, holes, width) if found else None
 
 
-def _excess(rungs: Ladder, holes: IntArray, thread_mm: float) -> str:
+def _excess(rungs: Ladder, holes: IntArray, laid_mm: float) -> str:
     """What makes the underlay of a column too much, or ``""``."""
     width, length = rungs.width_mm, rungs.length_mm
     changes, pitch = zigzag(rungs, holes)
@@ -147,7 +147,7 @@ def _excess(rungs: Ladder, holes: IntArray, thread_mm: float) -> str:
         return ""
     if changes >= DENSE_CHANGES and pitch < DENSE_PITCH_MM:
         return f"zigzag at {pitch:.1f} mm where 2 to 4 is usual"
-    load = thread_mm / max(length, 1e-6)
+    load = laid_mm / max(length, 1e-6)
     if load > LOAD_SLACK * (LOAD_BASE + LOAD_PER_MM * (width - 1.0)):
         return f"{load:.0f} mm of underlay thread per mm of column"
     return ""
@@ -179,14 +179,6 @@ def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
     return int(counts[longest]), 2.0 * median(np.abs(np.diff(along[run])))
 
 
-def _thread(pieces: Sequence[IntArray]) -> float:
-    return float(sum(_steps(xy).sum() for xy in pieces))
-
-
-def _steps(xy: IntArray) -> FloatArray:
-    return lengths((xy[1:] - xy[:-1]) / float(UNITS_PER_MM))
-
-
 def fill_verdict(obj: PlannedObject, profile: Profile) -> UnderlayVerdict | None:
     """Return what is wrong with the underlay of one fill, None where it is sound."""
     if any(p.layer for p in obj.pieces):
@@ -197,7 +189,7 @@ def fill_verdict(obj: PlannedObject, profile: Profile) -> UnderlayVerdict | None
         if travel or rows_area_mm2(obj) < FILL_AREA_MM2:
             return None
         return UnderlayVerdict("missing", "no underlay", 0, 0.0)
-    thread = _thread(pieces)
+    thread = thread_mm(pieces)
     area = rows_area_mm2(obj)
     if area < MESH_AREA_MM2 or thread < MESH_LOAD * area:
         return None

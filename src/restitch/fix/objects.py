@@ -11,7 +11,6 @@ from restitch.fix.context import Context, Plan, change_id
 from restitch.model import (
     UNITS_PER_MM,
     Change,
-    FloatArray,
     IntArray,
     Link,
     Piece,
@@ -32,15 +31,6 @@ def may_touch(obj: PlannedObject, context: Context) -> bool:
     """
     sure = obj.confidence >= context.profile.limits.confidence
     return sure and not any(p.link is Link.STOP for p in obj.pieces[1:])
-
-
-def thread_mm(pieces: Iterable[Piece]) -> float:
-    """Length of thread laid in the pieces."""
-    return float(sum(np.hypot(*_steps(p.xy).T).sum() for p in pieces))
-
-
-def _steps(xy: IntArray) -> FloatArray:
-    return np.diff(xy, axis=0) / float(UNITS_PER_MM)
 
 
 def gap_mm(a: IntArray, b: IntArray) -> float:

@@ -15,10 +15,10 @@ from restitch.fix.objects import (
     mark,
     may_touch,
     stitch_count,
-    thread_mm,
     treated,
 )
 from restitch.geometry import Ladder, ladder_of
+from restitch.geometry.small import thread_mm
 from restitch.model import IntArray, Kind, Piece, PlannedObject, Role
 from restitch.plan import renewed
 from restitch.stitch.fill import fill_stitch_mm, rerowed
@@ -71,7 +71,7 @@ def _piece(piece: Piece, kind: Kind, target_mm: float, context: Context) -> Piec
 def _weight(pieces: Iterable[Piece], kind: Kind) -> float:
     """What laying anew should save: stitches of a fill, thread of a satin, because a wide one that
     is opened and split at once has as many holes as before."""
-    return thread_mm(pieces) if kind is Kind.SATIN else stitch_count(pieces)
+    return thread_mm(p.xy for p in pieces) if kind is Kind.SATIN else stitch_count(pieces)
 
 
 def _heavier(laid: IntArray, piece: Piece, kind: Kind) -> bool:

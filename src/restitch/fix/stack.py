@@ -15,10 +15,10 @@ from restitch.fix.objects import (
     mark,
     may_touch,
     stitch_count,
-    thread_mm,
     treated,
 )
 from restitch.geometry import ladder_of, outline
+from restitch.geometry.small import thread_mm
 from restitch.model import (
     UNITS_PER_MM,
     Change,
@@ -66,7 +66,8 @@ def _told(
     left = stitch_count(slim.pieces) if slim else 0
     area = max(outline(slim or obj).area, 1e-6)
     layers = [
-        round(thread_mm(o.pieces) / area / LAYER_MM_PER_MM2, 1) if o else 0.0 for o in (obj, slim)
+        round(thread_mm(p.xy for p in o.pieces) / area / LAYER_MM_PER_MM2, 1) if o else 0.0
+        for o in (obj, slim)
     ]
     out = count - left
     if verdict.kind == "hidden":

@@ -24,10 +24,10 @@ from restitch.fix.objects import (
     mark,
     may_touch,
     stitch_count,
-    thread_mm,
     treated,
 )
 from restitch.geometry import Ladder, ladder_of, outline
+from restitch.geometry.small import thread_mm
 from restitch.model import (
     UNITS_PER_MM,
     IntArray,
@@ -156,8 +156,14 @@ def _told(
         reason,
         obj,
         context,
-        {"stitches": stitch_count(obj.pieces), "underlay_mm": round(thread_mm(under[0]), 1)},
-        {"stitches": stitch_count(laid.pieces), "underlay_mm": round(thread_mm(under[1]), 1)},
+        {
+            "stitches": stitch_count(obj.pieces),
+            "underlay_mm": round(thread_mm(p.xy for p in under[0]), 1),
+        },
+        {
+            "stitches": stitch_count(laid.pieces),
+            "underlay_mm": round(thread_mm(p.xy for p in under[1]), 1),
+        },
     )
     return laid, change
 

@@ -7,12 +7,13 @@ take longer to look at their arguments than to do the sum (`np.median` 44 us for
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from restitch.model import FloatArray
+from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 
 Number = TypeVar("Number", bound=np.generic)
 
@@ -44,6 +45,12 @@ def lengths(vectors: FloatArray) -> FloatArray:
 def lengths_mm(points_mm: FloatArray) -> FloatArray:
     """(n - 1,) length of each stitch of a line of (n, 2) points."""
     return lengths(points_mm[1:] - points_mm[:-1])
+
+
+def thread_mm(lines: Iterable[IntArray]) -> float:
+    """Length of thread laid through lines of (n, 2) needle points, 0.1 mm each."""
+    steps = ((xy[1:] - xy[:-1]) / float(UNITS_PER_MM) for xy in lines)
+    return float(sum(lengths(step).sum() for step in steps))
 
 
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from restitch.infer import figures
 from restitch.model import SewnObject, Stream
 from restitch.report.columns import columns
+from restitch.report.model import counted
 
 HEADINGS = (
     "object", "kind", "colour", "size, mm", "spacing, mm", "underlay", "stitches", "surplus", "sure"
@@ -18,7 +19,7 @@ TO_THE_RIGHT = frozenset((0, 3, 4, 6, 7, 8))
 def objects_text(source: object, stream: Stream, objects: Sequence[SewnObject]) -> str:
     """The table of objects of one file, columns as wide as what they hold."""
     rows = [HEADINGS, *(_row(stream, obj) for obj in objects)]
-    return "\n".join([f"{source}: {len(objects)} objects", *columns(rows, TO_THE_RIGHT)])
+    return "\n".join([f"{source}: {counted(len(objects), 'object')}", *columns(rows, TO_THE_RIGHT)])
 
 
 def _row(stream: Stream, obj: SewnObject) -> tuple[str, ...]:
