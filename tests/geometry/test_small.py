@@ -40,7 +40,8 @@ def test_reading_a_file_loads_no_masked_arrays() -> None:
     """They take a tenth of the time that numpy takes to load, and nothing here masks."""
     code = (
         "import sys; from pathlib import Path; from restitch.files import read_stream\n"
-        "from restitch.infer import infer, inspect_document\n"
+        "from restitch.infer import infer\n"
+        "from restitch.infer.document import inspect_document\n"
         "stream = read_stream(Path('fixtures/line-sampler.pes'))\n"
         "inspect_document(stream, infer(stream)); print('numpy.ma' in sys.modules)"
     )

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from infer.streams import case, stream_of
-from restitch.infer import figures, infer, inspect_document
+from restitch.infer import infer
+from restitch.infer.document import inspect_document
+from restitch.infer.figures import figures
 from restitch.model import Kind
 from stitched import column, fill, run, turned, units
 

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from infer.streams import case, laid_out, moved, stream_of
-from restitch.infer import infer, inspect_document
+from restitch.infer import infer
+from restitch.infer.document import inspect_document
 from restitch.model import Command, Stream, read_only
 
 SOME = [

@@ -15,7 +15,9 @@ from designs.art import Area, Column
 from designs.fill import Rows
 from designs.geometry import Path, arc, ellipse, path, rounded_box
 from infer.streams import stream_of
-from restitch.infer import figures, infer, shape_of
+from restitch.infer import infer
+from restitch.infer.figures import figures
+from restitch.infer.shape import shape_of
 from restitch.model import Kind
 from stitched import run, units
 

@@ -119,7 +119,8 @@ def check_file(source: Path, settings: Settings, *, json: bool) -> None:
 def inspect_file(source: Path, *, json: bool) -> None:
     """Print the objects of one file."""
     from restitch.files import read_stream
-    from restitch.infer import infer, inspect_document
+    from restitch.infer import infer
+    from restitch.infer.document import inspect_document
 
     stream = read_stream(source)
     objects = infer(stream)

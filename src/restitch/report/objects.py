@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from restitch.infer import figures
+from restitch.infer.figures import figures
 from restitch.model import SewnObject, Stream
 from restitch.report.columns import columns
 from restitch.report.model import counted
