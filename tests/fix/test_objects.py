@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from restitch.fix.objects import change_of, gap_mm, may_touch, thread_mm, treated
+from restitch.fix.objects import change_of, gap_mm, may_touch, treated
+from restitch.geometry.small import thread_mm
 from restitch.model import Kind, Link, Piece, Role, State, read_only
 from stitched import column, piece, sewn, units
 
@@ -104,8 +105,8 @@ def test_a_change_says_where_it_is_and_what_it_was():
 
 def test_thread_and_gaps_are_told_in_millimetres():
     line = piece(units([(0, 0), (3, 4), (3, 6)]))
-    assert thread_mm([line]) == pytest.approx(7.0)
-    assert thread_mm([line, line]) == pytest.approx(14.0)
+    assert thread_mm([line.xy]) == pytest.approx(7.0)
+    assert thread_mm([line.xy, line.xy]) == pytest.approx(14.0)
     assert gap_mm(line.xy[0], line.xy[1]) == pytest.approx(5.0)
     # far apart: 0.1 mm units must not run over
     far = units([(-3000, 0), (3000, 0)])
