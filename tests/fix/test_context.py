@@ -31,7 +31,7 @@ def test_the_middle_of_the_design_is_that_of_its_needle_points() -> None:
     [
         ([(30, 30)], (0, 0), (0, 0, 0, 0)),
         ([(10, 20), (20, 26)], (-15, -7), (-20, -10, -10, -4)),
-        ([(45, 31), (50, 40), (41, 33.3)], (15.5, 5.5), (11, 1, 20, 10)),
+        ([(45, 31), (49.6, 39.4), (41.2, 33)], (15.4, 5.2), (11.2, 1, 19.6, 9.4)),
     ],
 )
 def test_a_place_is_told_from_the_middle_with_its_box(points, place, box) -> None:

@@ -77,6 +77,24 @@ def test_a_thread_end_steps_three_tenths_aside_across_its_own_stitch(backwards, 
     assert abs(step @ stitch) / np.hypot(*stitch) < 0.8
 
 
+def test_a_thread_end_steps_to_the_other_side_where_one_is_taken():
+    line = star(LIMITS.pile_up + 1)
+    steps = []
+    for taken in ([], [(20, 20.3)], [(20, 19.7)], [(20, 20.3), (20, 19.7)]):
+        # a hole that is sewn into twice is taken
+        again = [p for hole in taken for p in (hole, (30, 30), hole, (10, 30))]
+        xy = np.concatenate([line, units(again)]) if again else line
+        plan, context = sewn((Kind.RUN, [(Role.TOP, run([(0, 0), (10, 0)]))]))
+        emission = emit((replace(plan[0], pieces=(piece(xy),)),), context.source)
+        tidy = seams(emission, LIMITS, context.source)
+        first = emission.stream.stitch_index[0]
+        steps.append((tidy.stream.xy[first] - emission.stream.xy[first]).tolist())
+    free, one, other, none = steps
+    assert {tuple(one), tuple(other)} == {(0, -3), (0, 3)}
+    assert free in (one, other)
+    assert none == [0, 0]
+
+
 def test_a_hole_visited_no_more_than_the_limit_is_left():
     plan, context = sewn((Kind.RUN, [(Role.TOP, run([(0, 0), (10, 0)]))]))
     emission = emit((replace(plan[0], pieces=(piece(star(LIMITS.pile_up)),)),), context.source)

@@ -119,11 +119,11 @@ def _kept(obj: PlannedObject) -> list[Piece]:
     ]
     start, stop = body[0], body[-1] + 1
     pieces = obj.pieces
-    # a tie that stands right before the first or right after the last stays with it
+    # a tie of layer 0 right before the first or right after the last stays with it
     if start and pieces[start - 1].role is Role.TIE and pieces[start].link is Link.SEWN:
-        start -= 1 if pieces[start - 1].layer == 0 else 0
+        start -= 1
     if stop < len(pieces) and pieces[stop].role is Role.TIE and pieces[stop].link is Link.SEWN:
-        stop += 1 if pieces[stop].layer == 0 else 0
+        stop += 1
     kept: list[Piece] = []
     way = pieces[0].link
     for i, piece in enumerate(pieces):
