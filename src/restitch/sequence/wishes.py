@@ -35,10 +35,14 @@ def wish_of(rules: OrderRules, outlines: Sequence[Geometry]) -> Wish | None:
     import shapely
 
     spots = shapely.centroid(np.array(outlines, dtype=object))
-    centres = np.stack([shapely.get_x(spots), shapely.get_y(spots)], axis=1)
-    middle = (np.nanmin(centres, axis=0) + np.nanmax(centres, axis=0)) / 2.0
+    placed = ~shapely.is_empty(spots)
+    if not placed.any():
+        return None
+    found = shapely.get_coordinates(spots)
+    middle = (found.min(axis=0) + found.max(axis=0)) / 2.0
     # an object without visible stitching has no place: no wish concerns it
-    centres = np.where(np.isnan(centres), middle, centres)
+    centres = np.tile(middle, (len(spots), 1))
+    centres[placed] = found
     rank = rules.centre_out * np.hypot(*(centres - middle).T) + rules.bottom_up * (
         centres[:, 1].max() - centres[:, 1]
     )
