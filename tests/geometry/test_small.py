@@ -7,7 +7,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from restitch.geometry.small import distinct, headings, lengths_mm, median
+from restitch.geometry.small import distinct, headings, lengths_mm, median, nearest
 
 numbers = st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40)
 points = st.lists(
@@ -47,3 +47,10 @@ def test_reading_a_file_loads_no_masked_arrays() -> None:
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout == "False\n"
+
+
+@given(points, points)
+def test_nearest_is_the_least_distance(places: list[tuple[int, int]], of: list[tuple[int, int]]):
+    some, line = np.array(places, float) / 10, np.array(of, float) / 10
+    far = np.hypot(*(some[:, None] - line[None]).transpose(2, 0, 1))
+    assert np.allclose(far[np.arange(len(some)), nearest(some, line)], far.min(axis=1))

@@ -10,7 +10,7 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.geometry import KEPT, Ladder, ladder_of, outline
-from restitch.geometry.small import dot, lengths_mm, median, thread_mm
+from restitch.geometry.small import lengths_mm, median, nearest, thread_mm
 from restitch.model import UNITS_PER_MM, IntArray, Kind, PlannedObject, Role
 
 NARROW_MM = 3.0
@@ -161,20 +161,19 @@ def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
     """
     line = rungs.smooth_centre_mm
     points = holes / float(UNITS_PER_MM)
-    # the square of the distance without the point's own share, as one product of matrices
-    nearest = np.argmin(dot(line, line) - 2.0 * (points @ line.T), axis=1)
-    way = rungs.headings[nearest]
-    off = points - line[nearest]
+    near = nearest(points, line)
+    way = rungs.headings[near]
+    off = points - line[near]
     side = (way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0]) / max(rungs.width_mm / 2.0, 1e-6)
     clear = np.abs(side) >= OFF_CENTRE
-    side, nearest = side[clear], nearest[clear]
+    side, near = side[clear], near[clear]
     changed = np.concatenate([[0], (side[:-1] * side[1:] < 0).astype(np.intp), [0]])
     edges = np.flatnonzero(np.diff(changed))
     if not len(edges):
         return 0, np.inf
     starts, counts = edges[::2], edges[1::2] - edges[::2]
     longest = int(np.argmax(counts))
-    run = nearest[starts[longest] : starts[longest] + counts[longest] + 1]
+    run = near[starts[longest] : starts[longest] + counts[longest] + 1]
     along = np.concatenate([[0.0], np.cumsum(lengths_mm(line))])
     return int(counts[longest]), 2.0 * median(np.abs(np.diff(along[run])))
 

@@ -16,6 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 
 Number = TypeVar("Number", bound=np.generic)
+AT_ONCE = 256
+"""Points whose distances are held at once."""
 
 
 def median(values: ArrayLike) -> float:
@@ -56,6 +58,21 @@ def thread_mm(lines: Iterable[IntArray]) -> float:
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:
     """(n,) scalar products of (n, 2) vectors, row by row."""
     found: FloatArray = a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1]
+    return found
+
+
+def nearest(points: FloatArray, line: FloatArray) -> NDArray[np.intp]:
+    """(k,) which of the (n, 2) points of a line lies nearest to each of (k, 2) points."""
+    middle = line.mean(axis=0)
+    line = line - middle
+    own = dot(line, line)
+    found = np.empty(len(points), np.intp)
+    for start in range(0, len(points), AT_ONCE):
+        x, y = (points[start : start + AT_ONCE] - middle).T[..., None]
+        # squared distances, less what does not matter for the least of them; a product of
+        # matrices would wake threads that cost more than they spare
+        far = own - 2 * (x * line[:, 0] + y * line[:, 1])
+        found[start : start + AT_ONCE] = far.argmin(axis=1)
     return found
 
 

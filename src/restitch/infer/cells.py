@@ -31,14 +31,9 @@ class Grid:
         span = (xy_mm.max(axis=0) - low) / size_mm
         return cls(low, size_mm, int(span[0]) + 3, int(span[1]) + 3)
 
-    def columns_and_rows(self, xy_mm: FloatArray) -> NDArray[np.int64]:
-        """(k, 2) column and row of the cell that each point lies in."""
-        at: NDArray[np.int64] = ((xy_mm - self.origin_mm) / self.size_mm).astype(np.int64)
-        return at
-
     def cell(self, xy_mm: FloatArray) -> CellArray:
         """(k,) number of the cell that each point lies in."""
-        at = self.columns_and_rows(xy_mm)
+        at = ((xy_mm - self.origin_mm) / self.size_mm).astype(np.int64)
         cell: CellArray = at[:, 1] * self.width + at[:, 0]
         return cell
 
@@ -46,25 +41,34 @@ class Grid:
         """Sorted numbers of the cells that straight lines run through, sampled every step."""
         if not len(start_mm):
             return np.zeros(0, np.int64)
-        at = self.columns_and_rows(sample_lines(start_mm, end_mm, step_mm))
-        low = at.min(axis=0)
-        width, height = (at.max(axis=0) - low + 1).tolist()
+        x, y = (
+            ((of_axis - low) / self.size_mm).astype(np.int64)
+            for of_axis, low in zip(
+                sample_lines(start_mm, end_mm, step_mm), self.origin_mm, strict=True
+            )
+        )
+        left, top = int(x.min()), int(y.min())
+        width, height = int(x.max()) - left + 1, int(y.max()) - top + 1
         # a picture of the lines' own box is faster than sorting the samples
         box = np.zeros(width * height, bool)
-        box[(at[:, 1] - low[1]) * width + (at[:, 0] - low[0])] = True
+        box[(y - top) * width + (x - left)] = True
         row, column = np.divmod(np.flatnonzero(box), width)
-        cell: CellArray = (row + low[1]) * self.width + column + low[0]
+        cell: CellArray = (row + top) * self.width + column + left
         return cell
 
 
-def sample_lines(start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> FloatArray:
-    """(k, 2) points at most ``step_mm`` apart along straight lines."""
-    way = end_mm - start_mm
-    count = np.maximum(np.ceil(np.hypot(*way.T) / step_mm).astype(np.intp), 1)
-    line = np.repeat(np.arange(len(way)), count)
-    place = np.arange(len(line)) - np.repeat(np.cumsum(count) - count, count)
-    points: FloatArray = start_mm[line] + way[line] * ((place + 0.5) / count[line])[:, None]
-    return points
+def sample_lines(start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> list[FloatArray]:
+    """(k,) x and (k,) y of points at most ``step_mm`` apart along straight lines."""
+    way = (end_mm - start_mm).T
+    count = np.maximum(np.ceil(np.hypot(*way) / step_mm).astype(np.intp), 1)
+    stop = count.cumsum()
+    share = np.arange(stop[-1]) - (stop - count).repeat(count) + 0.5
+    share /= count.repeat(count)
+    # axis by axis: numpy is slow along rows of two
+    return [
+        start.repeat(count) + along.repeat(count) * share
+        for start, along in zip(start_mm.T, way, strict=True)
+    ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,8 +105,8 @@ class Coverage:
             return 1
         s = self.strokes
         first, last = slice(piece.s0, piece.s1 - 2), slice(piece.s0 + 2, piece.s1)
-        step = s.xy_mm[s.v0[last]] - s.xy_mm[s.v0[first]]
-        return 2 if float(np.abs(step).max(axis=1).mean()) < self.dense_mm else 1
+        aside, down = np.abs(s.xy_mm[s.v0[last]] - s.xy_mm[s.v0[first]]).T
+        return 2 if float(np.maximum(aside, down).mean()) < self.dense_mm else 1
 
 
 def inside(cells: CellArray, sorted_cells: CellArray) -> BoolArray:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from restitch.geometry.ladder import middle_mean
-from restitch.geometry.small import dot, headings, lengths, lengths_mm, median
+from restitch.geometry.small import dot, headings, lengths, lengths_mm, median, nearest
 from restitch.infer.cells import sample_lines
 from restitch.infer.legs import find_legs, find_rings, find_rows
 from restitch.infer.settings import Settings
@@ -99,14 +99,7 @@ def _places(cover: Ladder, xy: FloatArray) -> tuple[FloatArray, FloatArray, Floa
     left, right = cover.rails_mm
     centre = (left + right) / 2
     way = np.concatenate([[0.0], np.cumsum(lengths_mm(centre))])
-    near = np.empty(len(xy), np.intp)
-    low = centre.mean(axis=0)
-    points, line = xy - low, centre - low
-    own = dot(line, line)
-    for start in range(0, len(xy), 256):
-        # squared distances, less what does not matter for the least of them
-        x, y = points[start : start + 256].T[..., None]
-        near[start : start + 256] = (own - 2 * (x * line[:, 0] + y * line[:, 1])).argmin(axis=1)
+    near = nearest(xy, centre)
     off = xy - centre[near]
     along = way[near] + dot(off, headings(centre)[near])
     across = (left - right)[near]
@@ -156,7 +149,7 @@ def _under_fill(cover: Ladder, lower: list[FloatArray]) -> tuple[Underlay, ...]:
 def _to_edge(cover: Ladder, xy: FloatArray) -> float:
     """Middle distance from points to the edge of a fill: its row ends, its first and last row."""
     start, stop = cover.xy_mm[cover.first], cover.xy_mm[cover.last]
-    outer = sample_lines(start[[0, -1]], stop[[0, -1]], EDGE_STEP_MM)
+    outer = np.stack(sample_lines(start[[0, -1]], stop[[0, -1]], EDGE_STEP_MM), axis=1)
     ends = np.concatenate([start, stop, outer])
     some = xy[:: max(len(xy) // 64, 1)]
     apart = np.sqrt(((some[:, None] - ends[None]) ** 2).sum(axis=2)).min(axis=1)
