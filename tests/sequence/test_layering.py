@@ -76,6 +76,7 @@ def test_layering_never_has_a_cycle_and_keeps_every_wish_it_takes(present, wante
     graph = nx.DiGraph(found.pairs)
     assert nx.is_directed_acyclic_graph(graph)
     assert set(found.swapped) | set(found.refused) == {p for p in wanted if p[0] > p[1]}
+    assert {*found.swapped, *found.along} <= set(found.pairs)
     order = repaired(10, found.pairs)
     at = {o: i for i, o in enumerate(order)}
     assert all(at[a] < at[b] for a, b in found.pairs)
@@ -110,3 +111,28 @@ def test_what_is_turned_along_with_a_swap_is_told() -> None:
     assert found.along == ((1, 0),)
     # nothing between: nothing goes along
     assert layering([(0, 2)], [(2, 0)]).along == ()
+
+
+def test_a_wanted_pair_that_stands_right_is_held() -> None:
+    # the end lies under the border as it should, though their shapes were not seen to overlap
+    assert layering([(1, 2)], [(0, 2)]).pairs == ((0, 2), (1, 2))
+    # so that another swap takes it along
+    found = layering([(0, 1)], [(1, 2), (2, 0)])
+    assert found.swapped == ((2, 0),)
+    assert set(found.pairs) == {(1, 2), (2, 0), (1, 0)}
+
+
+def test_a_swap_that_is_made_is_not_turned_back_by_a_later_one() -> None:
+    # 1 goes under 0, and 0 stays under 2: then 2 cannot go under 1
+    found = layering([(0, 1), (1, 2)], [(1, 0), (2, 1), (0, 2)])
+    assert found.swapped == ((1, 0),)
+    assert found.refused == ((2, 1),)
+    assert repaired(3, found.pairs) == (1, 0, 2)
+
+
+def test_what_is_turned_along_and_back_again_is_not_told() -> None:
+    # 1 goes under 0 with 3; the next swap needs it above again
+    found = layering([(0, 1), (0, 2), (0, 3), (1, 3)], [(3, 0), (2, 1)])
+    assert found.swapped == ((3, 0), (2, 1))
+    assert (0, 1) in found.pairs
+    assert found.along == ((3, 1),)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,7 +14,7 @@ from restitch.model import Kind, Link, Role
 from restitch.sequence.cover import NOTHING, cover_of
 from restitch.sequence.links import Linker, Way, link_rules
 from restitch.sequence.ties import cut, locked, share_locked, tied
-from stitched import column, run, sewn
+from stitched import column, run, sewn, units
 
 
 @pytest.fixture(scope="module")
@@ -119,8 +121,6 @@ def test_ties_are_added_at_loose_ends_only() -> None:
 
 @given(st.floats(1.2, 30))
 def test_long_jumps_are_cut(gap_mm) -> None:
-    from dataclasses import replace
-
     plan = two_runs(gap_mm)
     jump = replace(plan[1].pieces[0], link=Link.JUMP)
     plan = (plan[0], replace(plan[1], pieces=(jump,)))
@@ -131,8 +131,6 @@ def test_long_jumps_are_cut(gap_mm) -> None:
 
 
 def test_old_short_jumps_are_tied_only_when_asked() -> None:
-    from dataclasses import replace
-
     plan = two_runs(3)
     plan = (plan[0], replace(plan[1], pieces=(replace(plan[1].pieces[0], link=Link.JUMP),)))
     assert tied(plan, frozenset(), everywhere=False)[1] == 2
@@ -171,3 +169,113 @@ def test_no_way_bends_over_bare_cloth(linker) -> None:
 
     assert bent_way(linker, np.array([41.0, 15.0]), np.array([47.0, 15.0]), 2) is None
     assert bent_way(linker, np.array([-5.0, 5.0]), np.array([1.0, 5.0]), 2) is None
+
+
+def jumped(plan, link=Link.JUMP, **fields):
+    """The plan with its second object reached by a link, and other fields of it."""
+    first = replace(plan[1].pieces[0], link=link)
+    return (plan[0], replace(plan[1], pieces=(first, *plan[1].pieces[1:]), **fields))
+
+
+def test_at_a_change_of_thread_no_trim_is_added() -> None:
+    """The machine cuts there by itself."""
+    done, count = cut(jumped(two_runs(10), thread=1), 5.0)
+    assert count == 0
+    assert done[1].pieces[0].link is Link.JUMP
+
+
+@pytest.mark.parametrize("link", [Link.SEWN, Link.TRIM, Link.STOP])
+def test_only_jumps_are_cut(link) -> None:
+    plan = jumped(two_runs(10), link)
+    done, count = cut(plan, 5.0)
+    assert count == 0
+    assert done is plan
+
+
+def test_jumps_inside_an_object_are_cut_too() -> None:
+    (a, b) = two_runs(10)
+    one = (replace(a, pieces=(*a.pieces, replace(b.pieces[0], link=Link.JUMP))),)
+    done, count = cut(one, 5.0)
+    assert count == 1
+    assert [p.link for p in done[0].pieces] == [a.pieces[0].link, Link.TRIM]
+    # and tied on both sides of the cut
+    locked_, ties = tied(done, frozenset(), everywhere=False)
+    assert ties == 4
+    assert [p.role for p in locked_[0].pieces] == [Role.TIE, Role.TOP, Role.TIE] * 2
+    assert locked_[0].pieces[3].link is Link.TRIM
+    assert [p.link for p in locked_[0].pieces[4:]] == [Link.SEWN, Link.SEWN]
+
+
+def test_the_way_of_a_jump_is_measured_from_the_stitch_before_it() -> None:
+    plan = jumped(two_runs(4.9))
+    assert cut(plan, 5.0)[1] == 0
+    assert cut(plan, 4.8)[1] == 1
+    # the first object is reached by a jump from nowhere: nothing to cut
+    first = replace(plan[0].pieces[0], link=Link.JUMP)
+    assert cut((replace(plan[0], pieces=(first,)), plan[1]), 4.8)[1] == 1
+
+
+def test_a_change_of_thread_is_tied_on_both_sides() -> None:
+    plan = jumped(two_runs(3), thread=1)
+    assert tied(plan, frozenset(), everywhere=False)[1] == 4
+    assert share_locked(plan) == 0.0
+
+
+def test_only_loose_ends_lower_the_share_that_is_locked() -> None:
+    plan = two_runs(10)
+    both = tied(plan, frozenset(), everywhere=False)[0]
+    assert share_locked((both[0], plan[1])) == 0.5
+    begun = replace(plan[1], pieces=both[1].pieces[:2])
+    assert share_locked((both[0], begun)) == 0.75
+    # at a short jump no lock is asked for: two ends are left, at the begin and the end of all
+    assert share_locked(jumped(two_runs(3))) == 0.0
+    assert share_locked((replace(both[0], pieces=both[0].pieces[:2]), jumped(both)[1])) == 1.0
+
+
+def test_an_end_is_looked_at_over_the_pieces_next_to_it() -> None:
+    # the locking stitches lie in a piece of their own, the one after begins with a long stitch
+    line = run([(0, 0), (20, 0)])
+    tie = units([(0, 0), (0.8, 0), (0, 0.2)])
+    plan, _ = sewn((Kind.RUN, [(Role.TIE, tie), (Role.TOP, line)]))
+    done, count = tied(plan, frozenset(), everywhere=False)
+    assert count == 1
+    assert [p.role for p in done[0].pieces] == [Role.TIE, Role.TOP, Role.TIE]
+
+
+@pytest.mark.parametrize(
+    ("short", "held"), [([0.8, 0.8, 0.8, 3.0], True), ([0.8, 0.8, 3.0, 3.0], False)]
+)
+def test_three_short_stitches_next_to_an_end_hold_it(short, held) -> None:
+    """Three locking stitches: common practice."""
+    line = units(np.stack([np.cumsum([0.0, *short, 3.0]), np.zeros(6)], axis=1))
+    assert locked(line) is held
+
+
+def test_a_way_over_its_own_colour_is_hidden_for_a_little_only() -> None:
+    import shapely
+
+    shapes = [shapely.box(0, 0, 40, 10), shapely.box(0, 20, 40, 30)]
+    cover = cover_of(shapes, [True, True])
+    over = Linker(link_rules(default_profile("twill"), "dst"), cover, cover.last([0, 1]))
+    # the object just sewn, at place 0, is crossed on the way to place 1
+    assert way(over, (5, 5), (7.5, 5)) is Way.HIDDEN
+    assert way(over, (5, 5), (12, 5)) is Way.TRIM
+
+
+def test_links_of_a_design_are_those_of_each_pair(linker) -> None:
+    spots_ = [np.array([[2.0, 5.0], [39.0, 15.0]]), np.array([[9.0, 5.0]])]
+    ends = [np.array([[9.0, 5.0], [46.0, 15.0], [2.5, 5.0]]), np.array([[9.5, 5.0]])]
+    found = linker.chain(spots_, ends, [True, False])
+    assert found[0].way.shape == (2, 3)
+    assert found[0].length_mm[0, 0] == pytest.approx(7.0)
+    assert Way(int(found[0].way[0, 0])) is Way.HIDDEN
+    assert Way(int(found[0].way[0, 2])) is Way.SEWN
+    assert Way(int(found[0].way[1, 1])) is Way.TRIM
+    assert found[0].price[0, 0] == pytest.approx(0.6 * 7.0 + 1.0)
+    assert found[0].price[0, 2] == pytest.approx(0.3 * 0.5)
+    # 7 mm of jump, the stop of the needle, the trim
+    trim = linker.rules.trim
+    assert found[0].price[1, 1] == pytest.approx(7.0 + 4.0 + trim)
+    # a change of thread costs its length
+    assert found[1].price[0, 0] == pytest.approx(0.5)
+    assert Way(int(found[1].way[0, 0])) is Way.TRIM

@@ -32,7 +32,7 @@ def layering(
 
     A wanted pair beats the present order: where the present pairs lead from the upper back to the
     lower object, those out of the upper one are turned round. A wanted pair that still closes a
-    cycle, or would turn one of the present pairs that are ``held``, is refused.
+    cycle, or would turn an earlier one or one of the present pairs that are ``held``, is refused.
     """
     wanted = tuple(wanted)
     pairs = [*present, *(pair for pair in wanted if pair[0] < pair[1])]
@@ -42,13 +42,12 @@ def layering(
     graph = _Graph(pairs)
     swapped: list[Pair] = []
     refused: list[Pair] = []
-    turned: set[Pair] = set()
     for lower, upper in against:
-        others = _put_under(graph, lower, upper, held)
-        (refused if others is None else swapped).append((lower, upper))
-        turned |= {(other, upper) for other in others or ()}
-    along = tuple(sorted(turned - set(wanted)))
-    return Layering(graph.pairs(), tuple(swapped), tuple(refused), along)
+        done = _put_under(graph, lower, upper, held.union(swapped))
+        (swapped if done else refused).append((lower, upper))
+    in_force = graph.pairs()
+    along = tuple(pair for pair in in_force if pair[0] > pair[1] and pair not in wanted)
+    return Layering(in_force, tuple(swapped), tuple(refused), along)
 
 
 class _Graph:
@@ -83,22 +82,22 @@ def _reached(start: int, steps: Mapping[int, set[int]]) -> set[int]:
     return found
 
 
-def _put_under(graph: _Graph, lower: int, upper: int, held: frozenset[Pair]) -> set[int] | None:
-    """Turn the graph so that lower comes before upper and return what else was put before upper;
-    None (and no change) where it cannot be done."""
+def _put_under(graph: _Graph, lower: int, upper: int, held: frozenset[Pair]) -> bool:
+    """Turn the graph so that lower comes before upper, and with it what else lies between them;
+    False, and no change, where it cannot be done."""
     turned = graph.after[upper] & _reached(lower, graph.before)
     if any((upper, other) in held for other in turned):
-        return None
+        return False
     for other in turned:
         graph.remove(upper, other)
     before = {lower, *turned}
     if _reached(upper, graph.after) & before:
         for other in turned:
             graph.add(upper, other)
-        return None
+        return False
     for other in before:
         graph.add(other, upper)
-    return turned - {lower}
+    return True
 
 
 def repaired(count: int, pairs: Iterable[Pair]) -> tuple[int, ...]:
