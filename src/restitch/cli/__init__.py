@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 
 RARELY = 50_000
@@ -13,6 +14,8 @@ thousands of objects that stay, and next to no cycles."""
 def main() -> None:
     """Run the command line; expected failures become one line and their exit code."""
     gc.set_threshold(RARELY)
+    # numpy would start a thread a core for products of matrices; none here is large enough
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from restitch.cli.app import app
     from restitch.errors import RestitchError
 
