@@ -62,12 +62,12 @@ def sequence_change(plan: Plan, before: Route, after: Route, state: State) -> tu
         return ()
     was, now = _figures(before), _figures(after)
     saved = [
-        f"{was[key]:g} to {now[key]:g} {word}"
+        f"{was[key]:,.0f} to {now[key]:,.0f} {word}"
         for key, word in (
             ("colour_changes", "colour changes"),
-            ("trims", "trims"),
+            ("trims", "trims within a colour"),
             ("jumps", "jumps"),
-            ("jump_mm", "mm of jumps"),
+            ("jump_mm", "mm from object to object"),
         )
         if was[key] != now[key]
     ]
