@@ -9,6 +9,7 @@ import pytest
 
 from restitch.model import Kind, Link, Role
 from restitch.sequence.body import bodies
+from restitch.stitch.ties import tie_in, tie_off
 from stitched import column, sewn, units
 
 UNDER = units([(19, 0), (16, 0), (13, 0), (10, 0), (7, 0), (4, 0), (1, 0)])
@@ -25,6 +26,21 @@ def test_a_sound_object_may_be_sewn_in_other_ways() -> None:
     body = body_of(SOUND)
     assert not body.fixed
     assert [p.role for p in body.under + body.top] == [Role.UNDERLAY, Role.TOP]
+
+
+def test_taken_apart_an_object_is_all_there_once() -> None:
+    tie, lead = tie_in(UNDER), units([(25, 0), (23, 0), (21, 0)])
+    stretches = [
+        (Role.TRAVEL, lead), (Role.TIE, tie), (Role.UNDERLAY, UNDER),
+        (Role.UNDERLAY, UNDER[::-1]), (Role.TRAVEL, lead), (Role.TOP, TOP),
+        (Role.TIE, tie_off(TOP)), (Role.TRAVEL, lead),
+    ]  # fmt: skip
+    body = body_of(stretches)
+    parts = (body.head, body.under, body.joint, body.top, body.tail)
+    assert [len(p) for p in parts] == [2, 2, 1, 1, 2]
+    assert sum(parts, ()) == body.obj.pieces
+    assert np.array_equal(body.entry, UNDER[0])
+    assert np.array_equal(body.exit, TOP[-1])
 
 
 @pytest.mark.parametrize(

@@ -279,3 +279,14 @@ def test_links_of_a_design_are_those_of_each_pair(linker) -> None:
     # a change of thread costs its length
     assert found[1].price[0, 0] == pytest.approx(0.5)
     assert Way(int(found[1].way[0, 0])) is Way.TRIM
+
+
+def test_each_end_is_tied_by_the_jump_or_cut_next_to_it() -> None:
+    lines = [run([(x, 0), (x + 20, 0)]) for x in (0.0, 30.0, 53.0)]
+    plan, _ = sewn(*[(Kind.RUN, [(Role.TOP, line)]) for line in lines])
+    short = replace(plan[2].pieces[0], link=Link.JUMP)
+    plan = (*plan[:2], replace(plan[2], pieces=(short,)))
+    done, count = tied(plan, frozenset(), everywhere=False)
+    assert count == 4
+    tie, top = Role.TIE, Role.TOP
+    assert [[p.role for p in o.pieces] for o in done] == [[tie, top, tie], [tie, top], [top, tie]]

@@ -13,6 +13,7 @@ from restitch.measure import measure
 from restitch.model import Kind, Link, Role
 from restitch.sequence.links import Way
 from restitch.sequence.ordering import _router, order
+from restitch.sequence.problem import searched as searched_order
 from restitch.sequence.search import Search, worth_it
 from restitch.sequence.settings import ORDER
 from restitch.sequence.wishes import wish_of
@@ -41,6 +42,50 @@ def test_the_figures_of_a_route_are_those_of_the_stream() -> None:
     # three cuts: length, a price for each jump, a price for each trim
     trim = context.profile.weights.trim / context.profile.weights.travel
     assert route.price_mm == pytest.approx(route.jump_price(ORDER.jump_mm) + 3 * trim, abs=0.01)
+
+
+def test_the_solver_pays_for_cuts_what_the_route_pays() -> None:
+    """Over bare cloth, every way too long to sew: else it would look for another order's gain."""
+    lines = [run([(30.0 * i, 7.0 * (i * i % 5)), (30.0 * i + 12, 0)]) for i in range(5)]
+    plan, context = sewn(*[(Kind.RUN, [(Role.TOP, line)]) for line in lines])
+    plan = (*plan[:3], *(replace(o, thread=1, block=1) for o in plan[3:]))
+    weights = replace(context.profile.weights, colour=90.0, trim=11.0, travel=2.0)
+    context = replace(context, profile=replace(context.profile, weights=weights))
+    router = router_of(plan, context)
+    found = searched_order(router, [(0, 1)], range(5), None, context)
+    route = router.best(found.order)
+    assert route.trims == found.trims == 3
+    assert found.colour_changes == route.colour_changes == 1
+    # at the change of thread the needle stops anyway: no price for the jump
+    assert found.cost == pytest.approx(90.0 + 2.0 * route.price_mm, abs=0.1)
+    assert found.order.index(0) < found.order.index(1)
+
+
+def test_the_solver_pays_for_the_stitches_that_an_option_adds() -> None:
+    """In and out at the left end of a long column: a run under the cover is worth its stitches."""
+    lines = [run([(-20, y), (-10, y)]) for y in (0, 3)]
+    plan, context = sewn(
+        (Kind.RUN, [(Role.TOP, lines[0])]),
+        (Kind.SATIN, [(Role.TOP, column(40, 2))]),
+        (Kind.RUN, [(Role.TOP, lines[1][::-1])]),
+    )
+    router = router_of(plan, replace(context, held=frozenset({0, 2})))
+    found = searched_order(router, [(0, 1), (1, 2)], range(3), None, context)
+    added = [router.options[x][k].cost_mm for x, k in zip(found.order, found.option, strict=True)]
+    assert added[1] == pytest.approx(ORDER.added_stitch_mm * 40 / ORDER.travel_stitch_mm, rel=0.2)
+    weights = context.profile.weights
+    cuts = found.trims * (weights.trim + weights.travel * ORDER.jump_mm)
+    assert found.cost == pytest.approx(weights.travel * (found.travel_mm + sum(added)) + cuts)
+
+
+def test_the_order_as_it_came_is_one_the_solver_may_keep() -> None:
+    """What must follow does, though the way would be shorter from the last to the first."""
+    lines = [run([(x, 0), (x + 10, 0)]) for x in (0.0, 20.0, -20.0)]
+    plan, context = sewn(*[(Kind.RUN, [(Role.TOP, line)]) for line in lines])
+    router = router_of(plan, replace(context, held=frozenset({0, 1, 2})))
+    found = searched_order(router, [(0, 1), (1, 2)], range(3), None, context)
+    assert found.order == (0, 1, 2)
+    assert found.option == (0, 0, 0)
 
 
 def test_jumps_at_a_change_of_thread_are_told_apart() -> None:

@@ -123,7 +123,6 @@ def _body(obj: PlannedObject, confidence: float) -> Body:
     first_top = tops[0] if tops else 0
     unders = [i for i in range(first_top) if core[i].role is Role.UNDERLAY]
     cut = unders[-1] + 1 if unders else 0
-    cut = min(cut, first_top)
     under, joint, top = core[:cut], core[cut:first_top], core[first_top:]
     broken = any(p.link is not Link.SEWN for p in core[1:]) or any(
         p.link is Link.STOP for p in pieces
