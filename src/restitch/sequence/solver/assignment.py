@@ -40,8 +40,6 @@ def _possible(nodes: Nodes, precedence: Precedence) -> FloatArray:
     price[n, :n] = np.where([bool(before) for before in precedence.before], NEVER, nodes.into)
     price[:n, n] = np.where([bool(after) for after in precedence.after], NEVER, 0.0)
     np.fill_diagonal(price, NEVER)
-    if n == 1:
-        price[1, 0] = price[0, 1] = 0.0
     return price
 
 
