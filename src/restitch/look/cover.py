@@ -40,10 +40,10 @@ def threads_passing(
         direction = stitches.direction[part.stitch].astype(np.float32)
         for width, mask in zip(widths, found, strict=True):
             for offset in np.arange(width, dtype=np.float32) - (width - 1) / 2:
-                x = (part.x - direction[:, 1:] * offset).astype(np.int32)
-                y = (part.y + direction[:, :1] * offset).astype(np.int32)
-                pixel = y * np.int32(columns) + x
-                mask[pixel[seen[pixel] == tag]] = 1
+                pixel = (part.y + direction[:, :1] * offset).astype(np.intp)
+                pixel *= columns
+                pixel += (part.x - direction[:, 1:] * offset).astype(np.intp)
+                mask[pixel[seen.take(pixel) == tag]] = 1
     return tuple(mask.view(np.bool_).reshape(picture.frame.shape) for mask in found)
 
 
