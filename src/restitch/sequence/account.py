@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
 from restitch.check.judge_layering import Buried
 from restitch.fix.context import Context, Plan
+from restitch.fix.objects import stitch_count
 from restitch.model import Change, Link, PlannedObject, State
 from restitch.sequence.layering import Layering
 from restitch.sequence.precedence import swap_id
@@ -87,6 +89,14 @@ def sequence_change(plan: Plan, before: Route, after: Route, state: State) -> tu
             after=now,
             state=state,
         ),
+    )
+
+
+def with_stitches(change: Change, before: Plan, after: Plan) -> Change:
+    """The change with the stitches of all objects: travel and ties are laid anew with the order."""
+    was, now = (float(sum(stitch_count(o.pieces) for o in p)) for p in (before, after))
+    return replace(
+        change, before={**change.before, "stitches": was}, after={**change.after, "stitches": now}
     )
 
 

@@ -13,7 +13,7 @@ from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
 from restitch.geometry.overlap import Pair, overlaps
 from restitch.model import Change, Kind, OrderFacts, PlannedObject, State
-from restitch.sequence.account import layering_changes, links_change, sequence_change
+from restitch.sequence.account import layering_changes, links_change, sequence_change, with_stitches
 from restitch.sequence.body import bodies
 from restitch.sequence.cover import cover_of
 from restitch.sequence.layering import Layering
@@ -85,6 +85,8 @@ def order(
     proved = search.proved and route is search.best
     notes += _block_note(done.plan, context)
     facts = OrderFacts(proved, search.changes_at_least, notes)
+    if state is State.APPLIED:
+        moved = tuple(with_stitches(c, plan, done.plan) for c in moved)
     return OrderResult(done.plan, (*swaps, *moved, *done.changes), facts)
 
 
@@ -179,7 +181,10 @@ def _linked(
     change = links_change(before, trims, ties, state) if missing else ()
     if plan is before and not (missing and state is State.APPLIED):
         return OrderResult(plan, change)
-    return OrderResult(_secured(plan, rules, new_jumps, every)[0], change)
+    secured = _secured(plan, rules, new_jumps, every)[0]
+    if plan is before:  # else the new order tells
+        change = tuple(with_stitches(c, plan, secured) for c in change)
+    return OrderResult(secured, change)
 
 
 def _secured(
