@@ -88,6 +88,17 @@ def test_the_order_as_it_came_is_one_the_solver_may_keep() -> None:
     assert found.option == (0, 0, 0)
 
 
+def test_a_cut_on_the_spot_is_no_jump() -> None:
+    """Writers round positions: a move of up to half a millimetre is none."""
+    for gap_mm, jumps in ((0.4, 0), (0.6, 1)):
+        lines = run([(0, 0), (10, 0)]), run([(10 + gap_mm, 0), (20, 0)])
+        plan, context = sewn(*[(Kind.RUN, [(Role.TOP, line)]) for line in lines])
+        route = router_of(plan, context).as_found((0, 1))
+        assert (route.trims, route.jumps) == (1, jumps)
+        trim = context.profile.weights.trim / context.profile.weights.travel
+        assert route.price_mm == pytest.approx(gap_mm + ORDER.jump_mm * jumps + trim)
+
+
 def test_jumps_at_a_change_of_thread_are_told_apart() -> None:
     plan, context = row()
     plan = (*plan[:2], *(replace(o, thread=1, block=1) for o in plan[2:]))
