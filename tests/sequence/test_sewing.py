@@ -17,7 +17,7 @@ from restitch.sequence.ordering import _router
 from restitch.sequence.settings import ORDER
 from restitch.sequence.sewing import sewn as laid
 from restitch.stitch.ties import tie_in, tie_off
-from stitched import column, fill, same_plan, sewn, units
+from stitched import column, fill, run, same_plan, sewn, units
 
 
 def tied(xy):
@@ -143,3 +143,41 @@ def test_of_two_objects_the_ends_are_joined_too() -> None:
     after = measure(stream_of(result.plan, context).stream)
     assert before.jump_mm > 39
     assert after.jump_mm < 6
+
+
+@pytest.mark.parametrize(
+    ("kind", "open_", "hides"),
+    [
+        (Kind.FILL, False, True),
+        (Kind.SATIN, False, True),
+        (Kind.FILL, True, False),
+        (Kind.SATIN, True, False),
+        (Kind.RUN, False, False),
+    ],
+)
+def test_only_closed_fills_and_satins_hide_what_is_sewn_under_them(kind, open_, hides) -> None:
+    """Through open rows, a loose zigzag or a line the thread would show."""
+    lines = run([(-10, 3), (2, 3)]), run([(8, 3), (20, 3)])
+    cover = fill(10, 6) if kind is not Kind.SATIN else column(10, 6, y=3)
+    plan, context = sewn(
+        *[(Kind.RUN, [(Role.TOP, line)]) for line in lines],
+        (kind, [(Role.TOP, cover)]),
+        open={2: open_},
+    )
+    router = replace(router_of(plan, context), follows=(-1, -1, -1))
+    assert router.best((0, 1, 2), [False] * 3).way[1] is (Way.HIDDEN if hides else Way.TRIM)
+
+
+def test_several_pieces_of_a_tie_keep_their_order() -> None:
+    xy = column(10, 2, x=40)
+    first, second = tie_in(xy), tie_in(xy)[::-1]
+    plan, context = sewn(
+        tied(column(10, 2)),
+        (Kind.SATIN, [(Role.TIE, first, 0), (Role.TIE, second, 1), (Role.TOP, xy)]),
+        tied(column(10, 2, x=20)),
+    )
+    router = router_of(plan, context)
+    found = laid(router.as_found((0, 2, 1)), router)[2]
+    was = plan[1].pieces
+    assert [p.layer for p in found.pieces] == [p.layer for p in was]
+    assert found.pieces[0].link is Link.TRIM
