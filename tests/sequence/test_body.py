@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from restitch.model import Kind, Link, Role
+from restitch.model import Kind, Link, Piece, Role, read_only
 from restitch.sequence.body import bodies
 from restitch.stitch.ties import tie_in, tie_off
 from stitched import column, sewn, units
@@ -47,6 +47,7 @@ def test_taken_apart_an_object_is_all_there_once() -> None:
     "stretches",
     [
         pytest.param([(Role.UNDERLAY, UNDER), (Role.TOP, TOP, 1), (Role.TOP, TOP)], id="layers"),
+        pytest.param([(Role.UNDERLAY, UNDER, 1), (Role.TOP, TOP)], id="layer under"),
         pytest.param([(Role.TOP, TOP), (Role.UNDERLAY, UNDER), (Role.TOP, TOP)], id="under top"),
     ],
 )
@@ -88,3 +89,48 @@ def test_the_hole_that_only_the_tie_visits_stays_with_the_object() -> None:
     alone = body_of([(Role.TIE, TOP[:1]), (Role.TOP, TOP[1:])])
     assert alone.head == ()
     assert np.array_equal(alone.core[0].xy, TOP)
+    # reached by a cut, it still is
+    before = (Kind.SATIN, [(Role.TOP, column(10, 2, y=20))])
+    plan, context = sewn(before, (Kind.SATIN, [(Role.TIE, TOP[:1]), (Role.TOP, TOP[1:])]))
+    assert bodies(plan, context)[1].core[0].link is Link.TRIM
+
+
+def test_an_end_is_moved_only_where_it_was_laid_anew_and_far_off() -> None:
+    lead = units([(25, 0), (23, 0), (21, 0)])
+    stretches = [(Role.TRAVEL, lead), (Role.UNDERLAY, UNDER), (Role.TOP, TOP), (Role.TRAVEL, lead)]
+    plan, context = sewn((Kind.SATIN, stretches))
+
+    def ends(marks, **changes):
+        """Whether both ends count as found, with pieces (by number) laid anew."""
+        pieces = list(plan[0].pieces)
+        for number, xy in changes.items():
+            place = int(number[1:])
+            pieces[place] = Piece(pieces[place].role, read_only(xy), pieces[place].link)
+        obj = replace(plan[0], pieces=tuple(pieces), marks=frozenset(marks))
+        (body,) = bodies([obj], context)
+        return body.entry_found, body.exit_found
+
+    assert ends(set()) == (True, True)
+    # stitches as they were end where they did, wherever the travel leads
+    assert ends({"top"}) == (True, True)
+    assert ends({"underlay"}, _1=UNDER[::-1].copy()) == (False, True)
+    assert ends({"top"}, _2=TOP[::-1].copy()) == (True, False)
+    # laid anew right where the object began and ended
+    near = np.vstack([lead[:1], UNDER])
+    assert ends({"underlay"}, _1=near) == (True, True)
+    assert ends({"top"}, _2=np.vstack([TOP, lead[-1:]])) == (True, True)
+
+
+def test_without_ties_an_object_begins_and_ends_with_its_first_and_last_stitch() -> None:
+    plan, context = sewn((Kind.SATIN, SOUND))
+    under, top = plan[0].pieces
+    for xy, found in ((TOP.copy(), True), (TOP[::-1].copy(), False)):
+        relaid = Piece(Role.TOP, read_only(xy), top.link)
+        obj = replace(plan[0], pieces=(under, relaid), marks=frozenset({"top"}))
+        (body,) = bodies([obj], context)
+        assert (body.entry_found, body.exit_found) == (True, found)
+    for xy, found in ((UNDER.copy(), True), (UNDER[::-1].copy(), False)):
+        relaid = Piece(Role.UNDERLAY, read_only(xy), under.link)
+        obj = replace(plan[0], pieces=(relaid, top), marks=frozenset({"underlay"}))
+        (body,) = bodies([obj], context)
+        assert (body.entry_found, body.exit_found) == (found, True)

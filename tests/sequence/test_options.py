@@ -68,6 +68,38 @@ def test_no_way_has_a_long_or_visible_step(kind, stretches) -> None:
         assert np.hypot(*np.diff(xy, axis=0).T).max() <= max(longest, 25) + 1
 
 
+@pytest.mark.parametrize(("kind", "stretches"), CASES)
+def test_no_way_sews_twice_into_one_hole_in_a_row(kind, stretches) -> None:
+    for option in ways(kind, *stretches)[1]:
+        xy = np.concatenate([p.xy for p in option.pieces])
+        assert np.hypot(*np.diff(xy, axis=0).T).min() > 0
+
+
+@pytest.mark.parametrize(("kind", "stretches"), CASES)
+def test_an_end_is_as_found_only_where_it_was_found(kind, stretches) -> None:
+    """Ties and travel as found stand there: elsewhere they would lie bare."""
+    body, found = ways(kind, *stretches)
+    for option in found:
+        assert not option.entry_found or np.array_equal(option.entry, body.entry)
+        assert not option.exit_found or np.array_equal(option.exit, body.exit)
+        moved = not np.array_equal(option.entry, body.entry)
+        assert not (moved and option.entry_found)
+        whole = np.concatenate([p.xy for p in option.pieces])
+        assert np.array_equal(whole[0], option.entry)
+        assert np.array_equal(whole[-1], option.exit)
+
+
+def test_underlay_with_travel_inside_is_sewn_in_the_sense_it_was() -> None:
+    """Travel between two stretches of underlay is covered by the later one."""
+    first, second = CENTRE[:3], CENTRE[5:]
+    stretches = (Role.UNDERLAY, first), (Role.TRAVEL, CENTRE[3:5]), (Role.UNDERLAY, second)
+    _, found = ways(Kind.SATIN, *stretches, (Role.TOP, column()))
+    assert len(found) > 1
+    for option in found:
+        travel = [p.xy for p in option.pieces if p.role is Role.TRAVEL]
+        assert any(np.array_equal(xy, CENTRE[3:5]) for xy in travel)
+
+
 def test_the_first_way_is_the_one_found() -> None:
     for kind, stretches in CASES:
         body, found = ways(kind, *stretches)
