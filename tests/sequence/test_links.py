@@ -290,3 +290,28 @@ def test_each_end_is_tied_by_the_jump_or_cut_next_to_it() -> None:
     assert count == 4
     tie, top = Role.TIE, Role.TOP
     assert [[p.role for p in o.pieces] for o in done] == [[tie, top, tie], [tie, top], [top, tie]]
+
+
+def test_only_the_new_jump_is_tied_not_the_old_ones_inside_the_object() -> None:
+    a, b = two_runs(3)
+    inner = run([(46, 0), (60, 0)])
+    first = replace(b.pieces[0], link=Link.JUMP)
+    again = replace(b.pieces[0], xy=inner, link=Link.JUMP)
+    plan = (a, replace(b, pieces=(first, again)))
+    done, count = tied(plan, frozenset({1}), everywhere=False)
+    assert count == 4
+    tie, top = Role.TIE, Role.TOP
+    assert [[p.role for p in o.pieces] for o in done] == [[tie, top, tie], [tie, top, top, tie]]
+
+
+def test_a_change_of_thread_is_a_cut_however_it_is_written() -> None:
+    """Some files go on sewing across it."""
+    plan = jumped(two_runs(3), Link.SEWN, thread=1)
+    done, count = tied(plan, frozenset(), everywhere=False)
+    assert count == 4
+    assert [p.role for p in done[0].pieces] == [Role.TIE, Role.TOP, Role.TIE]
+
+
+@pytest.mark.parametrize(("far_mm", "found"), [(7.9, Way.HIDDEN), (8.1, Way.TRIM)])
+def test_a_hidden_way_is_no_longer_than_it_may_be(linker, far_mm, found) -> None:
+    assert way(linker, (2, 5), (2 + far_mm, 5)) is found
