@@ -19,6 +19,7 @@ from restitch.sequence.solver.neighbours import near_nodes, windows_of
 from restitch.sequence.solver.nodes import Nodes, mirrors, nodes_of
 from restitch.sequence.solver.precedence import Precedence, precedence_of
 from restitch.sequence.solver.prices import LinkPrices
+from restitch.sequence.solver.relaxation import onward_prices
 from restitch.sequence.solver.tour import Tour
 
 pairs = st.sets(st.tuples(st.integers(0, 7), st.integers(0, 7)).filter(lambda p: p[0] < p[1]))
@@ -294,3 +295,14 @@ def test_one_object_is_an_order() -> None:
     found = solve(Instance(colour=(3,), options=(ends,), start=(10.0, 0.0)))
     assert (found.order, found.option, found.colour_changes) == ((0,), (1,), 0)
     assert found.cost == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_bound_by_fines_is_near_the_optimum_and_never_above_it(seed) -> None:
+    nodes, precedence = made(9, seed, colours=2, precedence=((0, 4), (1, 5), (2, 7)))
+    found = solve(nodes.instance)
+    assert found.proved
+    colour = nodes.instance.weights.colour
+    bound = onward_prices(nodes, precedence, found.cost, found.colour_changes)
+    at_least = bound.at_least(colour, found.colour_changes)
+    assert 0.95 * found.cost <= at_least <= found.cost + 1e-6
