@@ -83,7 +83,7 @@ def test_a_result_that_costs_the_look_is_refused(tmp_path: Path) -> None:
     profile = tmp_path / "strict.toml"
     profile.write_text('name = "Strict"\nfabric = "felt"\n[limits]\nlook = 1.0\n')
     with pytest.raises(restitch.RefusedError, match="of the look"):
-        restitch.fix(restitch.read(FIXTURES / "pennant.pes"), profile=profile)
+        restitch.fix(restitch.read(FIXTURES / "kelp-wreath.dst"), profile=profile)
 
 
 def test_write_refuses_what_exists(tmp_path: Path) -> None:
