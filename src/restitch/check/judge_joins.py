@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from restitch.geometry.overlap import Pair
-from restitch.geometry.small import distinct
+from restitch.geometry.small import distinct, lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, Link, PlannedObject, Role
 
 
@@ -96,7 +96,7 @@ def scatter(plan: Sequence[PlannedObject]) -> float:
     for one in distinct(thread):
         spots = middle[thread == one]
         if len(spots) >= 3:
-            way += float(np.hypot(*np.diff(spots, axis=0).T).sum())
+            way += float(lengths_mm(spots).sum())
             nearest += _nearest_way(spots)
     return way / nearest if nearest > 0 else 1.0
 

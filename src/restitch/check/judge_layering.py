@@ -165,6 +165,7 @@ class _Judge:
         ]
 
     def _outlines(self, column: Geometry, fill: Geometry) -> bool:
+        """Whether the edge of a fill lies in a column."""
         import shapely
 
         rules = self.rules

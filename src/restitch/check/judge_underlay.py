@@ -10,7 +10,7 @@ import numpy as np
 
 from restitch.fabrics.model import Profile
 from restitch.geometry import KEPT, Ladder, ladder_of, outline
-from restitch.geometry.small import lengths_mm, median, nearest, thread_mm
+from restitch.geometry.small import along_mm, median, nearest, thread_mm
 from restitch.model import UNITS_PER_MM, IntArray, Kind, PlannedObject, Role
 
 NARROW_MM = 3.0
@@ -174,7 +174,7 @@ def zigzag(rungs: Ladder, holes: IntArray) -> tuple[int, float]:
     starts, counts = edges[::2], edges[1::2] - edges[::2]
     longest = int(np.argmax(counts))
     run = near[starts[longest] : starts[longest] + counts[longest] + 1]
-    along = np.concatenate([[0.0], np.cumsum(lengths_mm(line))])
+    along = along_mm(line)
     return int(counts[longest]), 2.0 * median(np.abs(np.diff(along[run])))
 
 

@@ -18,7 +18,7 @@ from restitch.fix.objects import (
     treated,
 )
 from restitch.geometry import Ladder, ladder_of
-from restitch.geometry.small import thread_mm
+from restitch.geometry.small import lengths_mm, thread_mm
 from restitch.model import IntArray, Kind, Piece, PlannedObject, Role
 from restitch.plan import renewed
 from restitch.stitch.fill import fill_stitch_mm, rerowed
@@ -83,7 +83,7 @@ def _split_over_mm(rungs: Ladder, context: Context) -> float:
     limit = context.profile.limits.satin_split_over_mm
     if np.mean(rungs.holes_inside > 0) < 0.5:
         return limit
-    longest = float(np.hypot(*np.diff(rungs.xy_mm, axis=0).T).max())
+    longest = float(lengths_mm(rungs.xy_mm).max())
     return min(limit, longest + SPLIT_SLACK_MM)
 
 

@@ -49,6 +49,11 @@ def lengths_mm(points_mm: FloatArray) -> FloatArray:
     return lengths(points_mm[1:] - points_mm[:-1])
 
 
+def along_mm(points_mm: FloatArray) -> FloatArray:
+    """(n,) way along a line of (n, 2) points from its first point to each."""
+    return np.concatenate([[0.0], np.cumsum(lengths_mm(points_mm))])
+
+
 def thread_mm(lines: Iterable[IntArray]) -> float:
     """Length of thread laid through lines of (n, 2) needle points, 0.1 mm each."""
     steps = ((xy[1:] - xy[:-1]) / float(UNITS_PER_MM) for xy in lines)

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from restitch.geometry.small import median
+from restitch.geometry.small import lengths_mm, median
 from restitch.infer.grouping import ring_stop
 from restitch.infer.settings import Settings
 from restitch.model import BoolArray, FloatArray
@@ -190,12 +190,12 @@ def _usual_stitch(xy: FloatArray, rows: list[Leg]) -> float:
 
 def _uneven(xy: FloatArray, leg: Leg) -> bool:
     """Rows end in a part of a stitch; travel divides its way evenly."""
-    stitch = np.hypot(*np.diff(xy[leg.start : leg.stop + 1], axis=0).T)
+    stitch = lengths_mm(xy[leg.start : leg.stop + 1])
     return bool(np.ptp(stitch) > 0.4)
 
 
 def _longest_stitch(xy: FloatArray, leg: Leg) -> float:
-    return float(np.hypot(*np.diff(xy[leg.start : leg.stop + 1], axis=0).T).max())
+    return float(lengths_mm(xy[leg.start : leg.stop + 1]).max())
 
 
 def _neighbours(a: Leg, b: Leg, settings: Settings) -> bool:

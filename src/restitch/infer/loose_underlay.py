@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from restitch.geometry.small import distinct
 from restitch.infer.cells import Coverage, inside
 from restitch.infer.draft import Draft
 from restitch.infer.settings import Settings
@@ -51,8 +48,8 @@ def _lies_under(
     # under a fill a line of its own would serve nothing; under a satin edge it may be placement
     if cover.kind != Kind.FILL and run.p1 - run.p0 > settings.loose_points:
         return False
-    own = [coverage.of(p) for p in run.pieces if p.strokes]
-    if not own:
+    own = coverage.of_all([p for p in run.pieces if p.strokes])
+    if not len(own):
         return False
-    covered = inside(distinct(np.concatenate(own)), coverage.of_all(cover.dense))
+    covered = inside(own, coverage.of_all(cover.dense))
     return float(covered.mean()) > settings.loose_covered

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from restitch.geometry.small import median
+from restitch.geometry.small import lengths_mm, median
 from restitch.infer.cells import Coverage, inside
 from restitch.infer.draft import TOP, TRAVEL, UNDERLAY, Draft, Marks
 from restitch.infer.kinds import Votes
@@ -106,7 +106,7 @@ def _mark_satin(draft: Draft, marks: Marks, coverage: Coverage, settings: Settin
     outside = ~inside(coverage.grid.cell(lead), cells)
     leading = int(np.logical_and.accumulate(outside).sum())
     if leading and leading < len(lead):
-        way = np.hypot(*np.diff(lead[: leading + 1], axis=0).T).sum()
+        way = lengths_mm(lead[: leading + 1]).sum()
         if way > settings.lead_travel_mm:
             marks.role[draft.p0 : draft.p0 + leading] = TRAVEL
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from restitch.geometry.ladder import middle_mean
-from restitch.geometry.small import dot, headings, lengths, lengths_mm, median, nearest
+from restitch.geometry.small import along_mm, dot, headings, lengths, median, nearest
 from restitch.infer.cells import sample_lines
 from restitch.infer.legs import find_legs, find_rings, find_rows
 from restitch.infer.settings import Settings
@@ -98,7 +98,7 @@ def _places(cover: Ladder, xy: FloatArray) -> tuple[FloatArray, FloatArray, Floa
     half width there."""
     left, right = cover.rails_mm
     centre = (left + right) / 2
-    way = np.concatenate([[0.0], np.cumsum(lengths_mm(centre))])
+    way = along_mm(centre)
     near = nearest(xy, centre)
     off = xy - centre[near]
     along = way[near] + dot(off, headings(centre)[near])

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from restitch.geometry.small import lengths_mm
+from restitch.geometry.small import along_mm, lengths_mm
 from restitch.model import UNITS_PER_MM, IntArray, Kind, Link, Piece, Role, read_only
 from restitch.sequence.body import Body, Pieces, points, run_of, turned
 from restitch.sequence.settings import ORDER, OrderSettings
@@ -176,7 +176,7 @@ class _Ways:
         top = self.body.top
         xy = points(top)
         count = self.settings.ring_starts
-        along = np.concatenate([[0.0], np.cumsum(lengths_mm(xy / UNITS_PER_MM))])
+        along = along_mm(xy / UNITS_PER_MM)
         starts = np.searchsorted(along, along[-1] * np.arange(1, count) / count)
         far = int(np.argmax(((xy - xy[0]).astype(float) ** 2).sum(axis=1)))
         found = [top, turned(top)]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from restitch.geometry.small import lengths_mm
+from restitch.geometry.small import along_mm, lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 from restitch.sequence.settings import ORDER, OrderSettings
 from restitch.stitch.lines import resampled, to_units
@@ -31,7 +31,7 @@ class CoveredLine:
     def along_mm(self) -> FloatArray:
         """(n,) way from the first point; of a closed line (n + 1,), all the way round."""
         line = np.vstack([self.xy_mm, self.xy_mm[:1]]) if self.closed else self.xy_mm
-        return np.concatenate([[0.0], np.cumsum(lengths_mm(line))])
+        return along_mm(line)
 
     def run(self, begin: IntArray, end: IntArray) -> Run | None:
         """Return the run between two spots (0.1 mm), or None where the line passes too far off."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from restitch.fabrics.model import UnderlayRule
 from restitch.geometry import Ladder, smoothed
-from restitch.geometry.small import lengths_mm
+from restitch.geometry.small import along_mm, lengths_mm
 from restitch.model import FloatArray, IntArray
 from restitch.stitch.lines import at_distance, resampled, to_units
 
@@ -65,7 +65,7 @@ def _lines(rungs: Ladder, inset_mm: float) -> tuple[FloatArray, FloatArray, Floa
     window = min(RAIL_WINDOW, len(rungs) // 2 * 2 - 1)
     rails = [smoothed(rail, window) for rail in rungs.rails_mm]
     centre = (rails[0] + rails[1]) / 2.0
-    along = np.concatenate([[0.0], np.cumsum(lengths_mm(centre))])
+    along = along_mm(centre)
     length = float(along[-1])
     cut = 0.0 if rungs.is_ring else min(max(END_MM, inset_mm), END_SHARE * length)
     count = max(8, int(length / 0.5))

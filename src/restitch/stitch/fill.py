@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from restitch.geometry import Ladder
+from restitch.geometry.small import lengths_mm
 from restitch.model import FloatArray, IntArray
 from restitch.stitch.lines import to_units
 
@@ -26,7 +27,7 @@ JUMP_ROWS = 6.0
 
 def fill_stitch_mm(rows: Ladder) -> float:
     """Return the fill's own stitch length: the 60th percentile, held within sound bounds."""
-    lengths = np.hypot(*np.diff(rows.xy_mm, axis=0).T)
+    lengths = lengths_mm(rows.xy_mm)
     low, high = STITCH_BOUNDS_MM
     return float(
         np.clip(

@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 
-from restitch.geometry.small import lengths_mm
+from restitch.geometry.small import along_mm, lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 
 
@@ -20,7 +20,7 @@ def to_units(points_mm: FloatArray) -> IntArray:
 
 def at_distance(line_mm: FloatArray, distance_mm: FloatArray) -> FloatArray:
     """(m, 2) points of a line at the given distances from its start."""
-    along = np.concatenate([[0.0], np.cumsum(lengths_mm(line_mm))])
+    along = along_mm(line_mm)
     return np.stack([np.interp(distance_mm, along, line_mm[:, a]) for a in (0, 1)], axis=1)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from restitch.geometry import IndexArray, Ladder
+from restitch.geometry.small import lengths_mm
 from restitch.model import FloatArray, IntArray
 from restitch.stitch.lines import to_units
 
@@ -57,7 +58,7 @@ def _short_stitches(points_mm: FloatArray, spacing_mm: float) -> FloatArray:
     points = points_mm.copy()
     if len(points) < 8:
         return points
-    width = np.hypot(*(np.diff(points_mm, axis=0)).T)
+    width = lengths_mm(points_mm)
     step = np.hypot(*(points_mm[2:] - points_mm[:-2]).T)
     # the holes before and after on the same side must both be near: one jitter is no curve
     gap = np.full(len(points), spacing_mm)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from restitch.geometry import Ladder
+from restitch.geometry.small import along_mm
 from restitch.model import UNITS_PER_MM, FloatArray, IntArray
 
 EVEN_NODES = 7
@@ -48,16 +49,13 @@ def drawn_in(rungs: Ladder, begin_mm: float, end_mm: float) -> FloatArray:
     Each half of the column closes up towards the middle along its centre line: the end by the
     amount asked for, or by a tenth of the half where that is less.
     """
-    line = rungs.smooth_centre_mm
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    along = along_mm(rungs.smooth_centre_mm)
     half = along[-1] / 2.0
-    way = np.gradient(line, axis=0)
-    way /= np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
     begin, end = (min(amount, CLOSER_SHARE * half) for amount in (begin_mm, end_mm))
     left, right = (
         np.clip(1.0 - far / max(half, 1e-9), 0.0, 1.0) for far in (along, along[-1] - along)
     )
-    shift = (begin * left - end * right)[:, None] * way
+    shift = (begin * left - end * right)[:, None] * rungs.headings
     at = np.concatenate([rungs.first[:1], rungs.last])
     number = np.arange(len(rungs.xy_mm))
     return np.stack([np.interp(number, at, shift[:, axis]) for axis in (0, 1)], axis=1)

@@ -77,6 +77,11 @@ class Instance:
     def __len__(self) -> int:
         return len(self.colour)
 
+    @property
+    def change_price(self) -> float:
+        """What a colour change costs; link prices that are given hold it already."""
+        return self.weights.colour if self.link_price is None else 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class Solution:

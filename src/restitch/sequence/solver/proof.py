@@ -84,8 +84,7 @@ class _Steps:
             (colour, np.array(sets, np.int64))
             for colour, sets in zip(sorted(set(nodes.instance.colour)), bound.levels, strict=True)
         ]
-        given = nodes.instance.link_price is not None
-        self.change = 0.0 if given else nodes.instance.weights.colour - onward.charge
+        self.change = nodes.instance.change_price - onward.charge
 
     def search(self, known: float, most: int) -> tuple[list[int] | None, float, bool]:
         """The cheapest tour below the known price, that price, and whether nothing was left out:

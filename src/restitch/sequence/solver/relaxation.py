@@ -101,8 +101,7 @@ class _Links:
             direct[x, list(members)] = True
         never = after.T | (after & ~direct)
         self.table[never[owner][:, owner]] = NEVER
-        given = nodes.instance.link_price is not None
-        self.change = 0.0 if given else nodes.instance.weights.colour
+        self.change = nodes.instance.change_price
         self.changes = nodes.colour[:, None] != nodes.colour
         level = np.arange(n + 1)[:, None]
         first = np.array([b.bit_count() + 1 for b in ahead])[owner]
