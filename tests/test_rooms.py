@@ -24,6 +24,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "errors": set(),
     "model": set(),
     "extensions": set(),
+    "aside": set(),
     "plan": set(),
     "geometry": set(),
     "look": set(),
@@ -38,9 +39,9 @@ MAY_KNOW: dict[str, set[str]] = {
     "sequence": SURVEYED | {"check", "fix", "files"},
     "restored": {"check", "rounds", "geometry", "look", "plan"},
     "rounds": {"fabrics", "fix", "look", "plan", "sequence"},
-    "pipeline": {"fabrics", "files", "infer", "look", "plan", "rounds"},
+    "pipeline": {"aside", "fabrics", "files", "infer", "look", "plan", "rounds"},
     "rescue_file": {
-        *("check", "fabrics", "files", "infer", "measure"),
+        *("aside", "check", "fabrics", "files", "infer", "measure"),
         *("pipeline", "report.model", "restored"),
     },
     # telling and showing
@@ -54,7 +55,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "folder": {"files", "geometry", "report", "rescue_file"},
     "api": {"check", "fabrics", "files", "infer", "pipeline", "rescue_file"},
     "cli": {
-        *("check", "draw", "fabrics", "files", "folder", "infer"),
+        *("aside", "check", "draw", "fabrics", "files", "folder", "infer"),
         *("report", "report.model", "rescue_file"),
     },
     "__main__": {"cli"},

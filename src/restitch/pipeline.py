@@ -8,12 +8,15 @@ changes of objects that would suffer.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from restitch.aside import Aside, in_turn
 from restitch.fabrics.model import Profile
 from restitch.look import (
     Frame,
@@ -66,43 +69,48 @@ class Rescue:
 
 
 def rescue(
-    source: Stream, profile: Profile, vetoed: frozenset[str] = frozenset(), target: str = ""
+    source: Stream,
+    profile: Profile,
+    vetoed: frozenset[str] = frozenset(),
+    target: str = "",
+    *,
+    objects: tuple[SewnObject, ...] | None = None,
+    aside: Aside = in_turn,
 ) -> Rescue:
     """Return the rescued design of a stream.
 
     ``vetoed``: ids of changes the user does not want. ``target``: format of the file to be
     written (default: the source's), which decides how the result reads back between rounds.
+    ``objects``: the source's, where they are known already. ``aside``: how a result is looked at
+    while the next round finds out whether anything is left to fix.
     Deterministic: the same arguments give the same result.
     """
     from restitch.files import encode
     from restitch.infer import infer
 
-    current, changes, first = source, list[Change](), None
-    objects: tuple[SewnObject, ...] = ()
-    rounds: list[Round] = []
+    first = infer(source) if objects is None else objects
+    current, read, changes = source, first, list[Change]()
+    rounds: tuple[Round, ...] = ()
     order, encoded = OrderFacts(), None
     frame = frame_around(source, margin=FRAME_MARGIN)
     held = frozenset[tuple[int, int]]()
-    for number in range(MOST_ROUNDS):
-        objects = infer(current)
-        first = first or objects
-        here = vetoed if number == 0 else _vetoes_again(current, objects, held, profile, vetoed)
-        asked = profile if number == 0 else _settling(profile)
-        step = run_round(current, objects, asked, here, frame)
-        changes += step.changes if number == 0 else _later(step.applied, number)
-        order = step.order if number == 0 else order
-        if not step.applied:
-            break
-        rounds.append(step)
-        held |= _held_points(step)
-        encoded = encode(step.emission.stream, target or source.format)
-        current = encoded.stream
-        objects = ()
-    assert first is not None
-    look = _look(source, first, rounds, current, frame)
-    return Rescue(
-        source, first, current, objects or infer(current), tuple(changes), look, order, encoded
-    )
+    with ExitStack() as begun:
+        look: Callable[[], LookKept] = partial(_look, source, first, rounds, current, frame)
+        for number in range(MOST_ROUNDS):
+            here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
+            asked = profile if number == 0 else _settling(profile)
+            step = run_round(current, read, asked, here, frame)
+            changes += step.changes if number == 0 else _later(step.applied, number)
+            order = step.order if number == 0 else order
+            if not step.applied:
+                break
+            rounds = (*rounds, step)
+            held |= _held_points(step)
+            encoded = encode(step.emission.stream, target or source.format)
+            current = encoded.stream
+            look = begun.enter_context(aside(partial(_look, source, first, rounds, current, frame)))
+            read = infer(current)
+        return Rescue(source, first, current, read, tuple(changes), look(), order, encoded)
 
 
 def _settling(profile: Profile) -> Profile:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from restitch.aside import Aside, in_turn
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
-from restitch.model import OrderFacts, Stream
+from restitch.model import Finding, OrderFacts, Stream
 from restitch.report.model import FileFacts, Outcome, Report
 
 if TYPE_CHECKING:
@@ -61,15 +63,19 @@ def rescue_file(
     dry_run: bool = False,
     reader: ReaderProcess | None = None,
     beside: Beside | None = None,
+    aside: Aside = in_turn,
 ) -> Outcomes:
     """Rescue one file; write ``target`` unless it is a dry run.
 
     ``reader``: a warm process for files that must be parsed apart. ``beside``: holds ready what
-    is put in place with the target, both or neither (a page). Raises `UnreadableError`,
+    is put in place with the target, both or neither (a page). ``aside``: how work that the rescue
+    need not wait for is done (`restitch.aside`). Raises `UnreadableError`,
     `WriteError`, `UsageError` or `RefusedError`; then nothing new remains. The source is read
     once; before the result is put in place it must still hold what was read.
     """
+    from restitch.check import check
     from restitch.files import check_target, decode, extension_of, read_bytes, write_bytes
+    from restitch.infer import infer
     from restitch.pipeline import rescue
 
     if target is not None and not dry_run:
@@ -80,19 +86,21 @@ def rescue_file(
     stream = _with_listed(stream, settings)
     extension = extension_of(target) if target else stream.format
     _check_writable(target, extension)
-    found = rescue(stream, settings.profile, settings.vetoed, extension)
-    check_look(found, str(source), settings.profile)
-    data, warnings = _bytes_of(found, read, extension, target or source)
-    writes = target is not None and not dry_run
-    written = None
-    if target is not None and writes:
-        written = FileFacts(
-            str(target), extension, sha256(data).hexdigest(), len(data), stream.name
-        )
-    facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
-    report = _report(found, facts, written, settings, dry_run, stream.warnings + warnings)
+    profile, objects = settings.profile, infer(stream)
+    with aside(partial(check, stream, objects, profile)) as findings:
+        found = rescue(stream, profile, settings.vetoed, extension, objects=objects, aside=aside)
+        check_look(found, str(source), profile)
+        data, warnings = _bytes_of(found, read, extension, target or source)
+        written = None
+        if target is not None and not dry_run:
+            written = FileFacts(
+                str(target), extension, sha256(data).hexdigest(), len(data), stream.name
+            )
+        facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
+        warned = stream.warnings + warnings
+        report = _report(found, findings(), facts, written, settings, dry_run, warned)
     outcomes = Outcomes(report, stream, found, found.result)
-    if target is not None and writes:
+    if written is not None and target is not None:
         with beside(outcomes) if beside else nullcontext():
             write_bytes(data, target, source=source, source_sha256=before, replace=settings.replace)
     return outcomes
@@ -148,14 +156,13 @@ def _figures(stream: Stream, profile: Profile) -> dict[str, Any]:
 
 def _report(
     found: Rescue,
+    findings: tuple[Finding, ...],
     source: FileFacts,
     written: FileFacts | None,
     settings: Settings,
     dry_run: bool,
     warnings: tuple[str, ...],
 ) -> Report:
-    from restitch.check import check
-
     profile = settings.profile
     before, after = (_figures(s, profile) for s in (found.source, found.result))
     outcome = Outcome.SOUND if found.sound else Outcome.PREVIEW if dry_run else Outcome.FIXED
@@ -169,7 +176,7 @@ def _report(
         after=after,
         objects=len(found.objects),
         changes=found.changes,
-        findings=check(found.source, found.objects, profile),
+        findings=findings,
         look=found.look,
         order=found.order,
         warnings=warnings,

@@ -6,9 +6,9 @@ import gc
 import os
 import sys
 
-RARELY = 50_000
-"""New objects between two searches for cycles: loading code and reading stitches make tens of
-thousands of objects that stay, and next to no cycles."""
+RARELY = 500_000
+"""New objects between two searches for cycles: loading code and reading stitches make hundreds
+of thousands of objects that stay, and next to no cycles."""
 
 
 def main() -> None:

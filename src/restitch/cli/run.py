@@ -35,13 +35,15 @@ def fix_file(
     report: Path | None,
 ) -> None:
     """Rescue one file and print its report."""
+    from restitch.aside import forked
     from restitch.rescue_file import rescue_file
 
     beside = None
     if report is not None and not dry_run:
         check_page(report, source, target, settings)
         beside = partial(_page_beside, report, settings)
-    _tell(rescue_file(source, target, settings, dry_run=dry_run, beside=beside), json=json)
+    found = rescue_file(source, target, settings, dry_run=dry_run, beside=beside, aside=forked)
+    _tell(found, json=json)
 
 
 def check_page(page: Path, source: Path, target: Path, settings: Settings) -> None:

@@ -1,0 +1,122 @@
+"""Work set aside gives the same answer wherever it is done."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from restitch.aside import forked, in_turn
+
+FIXTURES = Path(__file__).parents[1] / "fixtures"
+
+linux = pytest.mark.skipif(sys.platform != "linux", reason="copies are made on Linux only")
+
+
+def alone(script: str) -> str:
+    """What a script prints in a process of its own, without the threads of the test runner."""
+    idle = (
+        "import os\n"
+        "os.getloadavg, os.sched_getaffinity = lambda: (0.0, 0.0, 0.0), lambda _: {0, 1}\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", idle + script], capture_output=True, text=True, timeout=60
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip()
+
+
+@linux
+def test_a_copy_does_the_work_and_its_answer_comes_back() -> None:
+    told = alone(
+        "from restitch.aside import forked\n"
+        "with forked(lambda: (os.getpid(), list(range(100_000)))) as answer:\n"
+        "    pid, numbers = answer()\n"
+        "print(pid != os.getpid(), sum(numbers))"
+    )
+    assert told == f"True {sum(range(100_000))}"
+
+
+@linux
+@pytest.mark.parametrize("failing", ["os._exit(3)", "1 / 0", "lambda: None"])
+def test_what_a_copy_cannot_do_is_done_here(failing: str) -> None:
+    """It ends, it raises, its answer cannot be sent."""
+    told = alone(
+        "from restitch.aside import forked\n"
+        "here = os.getpid()\n"
+        f"with forked(lambda: 'here' if os.getpid() == here else {failing}) as answer:\n"
+        "    print(answer())"
+    )
+    assert told == "here"
+
+
+@linux
+def test_an_error_comes_from_here() -> None:
+    told = alone(
+        "from restitch.aside import forked\n"
+        "try:\n"
+        "    with forked(lambda: 1 / 0) as answer:\n"
+        "        answer()\n"
+        "except ZeroDivisionError as error:\n"
+        "    print(error)"
+    )
+    assert told == "division by zero"
+
+
+@linux
+def test_work_that_nobody_waits_for_is_given_up() -> None:
+    told = alone(
+        "import time\n"
+        "from restitch.aside import forked\n"
+        "start = time.monotonic()\n"
+        "with forked(lambda: time.sleep(50)):\n"
+        "    pass\n"
+        "try:\n"
+        "    os.waitpid(-1, 0)\n"
+        "except ChildProcessError:\n"
+        "    print('none left', time.monotonic() - start < 20)"
+    )
+    assert told == "none left True"
+
+
+@pytest.mark.parametrize("aside", [in_turn, forked])
+def test_beside_other_threads_the_work_is_done_in_turn(aside, monkeypatch) -> None:
+    monkeypatch.setattr("threading.active_count", lambda: 2)
+    done = []
+    with aside(lambda: done.append("work")) as answer:
+        assert not done
+        answer()
+    assert done == ["work"]
+
+
+@linux
+def test_without_an_idle_core_the_work_is_done_in_turn() -> None:
+    told = alone(
+        "from restitch.aside import forked\n"
+        "os.getloadavg = lambda: (2.0, 0.0, 0.0)\n"
+        "with forked(os.getpid) as answer:\n"
+        "    print(answer() == os.getpid())"
+    )
+    assert told == "True"
+
+
+@linux
+def test_a_rescue_reports_the_same_with_and_without_a_second_core(tmp_path: Path) -> None:
+    """The whole report, word for word and figure for figure."""
+    told = alone(
+        "import json, sys\n"
+        "from pathlib import Path\n"
+        "from restitch.aside import forked, in_turn\n"
+        "from restitch.fabrics import default_profile\n"
+        "from restitch.report.document import document_of\n"
+        "from restitch.rescue_file import Settings, rescue_file\n"
+        "settings = Settings(default_profile('knit'), replace=True)\n"
+        f"source = Path({str(FIXTURES / 'bakehouse.dst')!r})\n"
+        f"target = Path({str(tmp_path / 'new.dst')!r})\n"
+        "told = [document_of(rescue_file(source, target, settings, aside=aside).report)\n"
+        "        for aside in (in_turn, forked)]\n"
+        "print(json.dumps([json.dumps(t, default=str) for t in told]))"
+    )
+    first, second = json.loads(told)
+    assert first == second
