@@ -19,7 +19,6 @@ import subprocess
 import sys
 import sysconfig
 import tempfile
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -68,6 +67,16 @@ def design(stitches: int, extension: str, folder: Path) -> Path:
     return path
 
 
+LAUNCH = """
+import os, subprocess, sys, time
+start = time.perf_counter()
+process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
+_, status, used = os.wait4(process.pid, 0)
+print(time.perf_counter() - start, os.waitstatus_to_exitcode(status), used.ru_maxrss)
+"""
+"""A small process to start from: a command's peak memory counts that of its parent at its start."""
+
+
 def measured(commands: Sequence[Sequence[str]], repeats: int) -> list[tuple[float, int]]:
     """(median seconds, most memory in KiB) of each command, run in turns."""
     times: list[list[float]] = [[] for _ in commands]
@@ -75,22 +84,13 @@ def measured(commands: Sequence[Sequence[str]], repeats: int) -> list[tuple[floa
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     for _ in range(repeats + 1):
         for k, command in enumerate(commands):
-            start = time.perf_counter()
-            process = subprocess.Popen(
-                command,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE,
-                text=True,
-                env=environment,
-            )
-            assert process.stderr is not None
-            told = process.stderr.read()
-            _, status, used = os.wait4(process.pid, 0)
-            process.returncode = os.waitstatus_to_exitcode(status)
-            if process.returncode not in (0, 1):
-                raise SystemExit(f"{' '.join(command)}: {told}")
-            times[k].append(time.perf_counter() - start)
-            peaks[k] = max(peaks[k], used.ru_maxrss)
+            launched = [sys.executable, "-I", "-S", "-c", LAUNCH, *command]
+            done = subprocess.run(launched, capture_output=True, text=True, env=environment)
+            seconds, status, peak = done.stdout.split()
+            if int(status) not in (0, 1):
+                raise SystemExit(f"{' '.join(command)}: {done.stderr}")
+            times[k].append(float(seconds))
+            peaks[k] = max(peaks[k], int(peak))
     return [(statistics.median(took[1:]), peak) for took, peak in zip(times, peaks, strict=True)]
 
 
