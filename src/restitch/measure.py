@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,7 @@ _CHANGES = (Command.COLOR_CHANGE, Command.NEEDLE_SET)
 _CUTS = (Command.TRIM, Command.STOP, *_CHANGES)
 
 
-@dataclass(frozen=True, slots=True)
-class MeasureSettings:
+class MeasureSettings(NamedTuple):
     """What counts as what, and how thread and minutes are reckoned."""
 
     jump_over_mm: float = 0.5

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -78,8 +79,7 @@ def owner_of(stream: Stream, objects: Iterable[SewnObject]) -> IntArray:
     return owner
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(NamedTuple):
     """What the guard takes back or holds when a round is sewn again."""
 
     withdrawn: Mapping[str, str]

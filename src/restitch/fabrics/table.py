@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from restitch.errors import UsageError
 from restitch.fabrics.model import Fabric, PullRule, UnderlayRule
@@ -21,8 +20,7 @@ UNASKED = "twill"
 _GROUPS = {"underlay": UnderlayRule, "pull": PullRule}
 
 
-@dataclass(frozen=True, slots=True)
-class ThreadWeight:
+class ThreadWeight(NamedTuple):
     """How a thread of another weight than 40 changes the fabric's numbers."""
 
     weight: int

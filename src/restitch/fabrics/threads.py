@@ -16,8 +16,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,8 +33,7 @@ _RGB = re.compile(r"#?([0-9a-fA-F]{6})$")
 _NUMBER = re.compile(r"#?[\w./-]{1,24}$")
 
 
-@dataclass(frozen=True, slots=True)
-class ListedThread:
+class ListedThread(NamedTuple):
     """One thread as a list names it."""
 
     name: str

@@ -6,12 +6,11 @@ Figures are those of pyembroidery 1.5.1, measured by writing and reading back.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Format:
+class Format(NamedTuple):
     """One stitch file format."""
 
     extension: str
@@ -54,7 +53,7 @@ class Format:
     """Stitches in one run before a count in the file overflows."""
     hoop_mm: float | None = None
     """Design size above which the hoop that the writer states is too small."""
-    settings: Mapping[str, Any] = field(default_factory=dict)
+    settings: Mapping[str, Any] = MappingProxyType({})
     """Arguments for the writer."""
 
 

@@ -10,10 +10,9 @@ import io
 import random
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from functools import cache
 from itertools import chain
-from typing import Any
+from typing import Any, NamedTuple
 
 TEXT_FORMATS = ("csv", "json")
 _NO_NAME = "Untitled"
@@ -26,8 +25,7 @@ class ParseFailed(Exception):  # noqa: N818 - the answer to a damaged file, not 
     """What is wrong with the bytes, in a few words without the file's name."""
 
 
-@dataclass(frozen=True, slots=True)
-class RawThread:
+class RawThread(NamedTuple):
     """A thread as the reader gives it."""
 
     rgb: int
@@ -36,13 +34,12 @@ class RawThread:
     brand: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Parsed:
+class Parsed(NamedTuple):
     """What the reader found."""
 
     rows: Any
     """(n, 3) numbers x, y, command: a list of lists, or an array of doubles, row by row."""
-    threads: list[RawThread | None] = field(default_factory=list)
+    threads: list[RawThread | None]
     """As listed in the file, before equal neighbours become stops."""
     name: str = ""
     stopped: int = 0

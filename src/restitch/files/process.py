@@ -10,10 +10,9 @@ import json
 import subprocess
 import sys
 import threading
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 
@@ -22,8 +21,7 @@ from restitch.files.parse import Parsed, ParseFailed, RawThread
 CHILD = Path(__file__).with_name("child.py")
 
 
-@dataclass(frozen=True, slots=True)
-class ReadLimits:
+class ReadLimits(NamedTuple):
     """What one file may use."""
 
     memory_bytes: int = 1 << 30

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -40,8 +39,7 @@ def placeholder(block: int) -> Thread:
     return Thread(_PLACEHOLDER_RGB[block % len(_PLACEHOLDER_RGB)], f"thread {block + 1}")
 
 
-@dataclass(frozen=True, slots=True)
-class BlockThreads:
+class BlockThreads(NamedTuple):
     """Threads resolved block by block."""
 
     command: ByteArray
