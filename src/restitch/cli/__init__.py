@@ -27,3 +27,5 @@ def main() -> None:
     except KeyboardInterrupt:
         print("restitch: stopped", file=sys.stderr)
         sys.exit(130)
+    finally:
+        gc.freeze()  # the end of the process would search all that is left for cycles
