@@ -6,12 +6,14 @@ piece, with the link each piece asks for. Between the two the fixes and the sequ
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from restitch.model import (
     AS_LAID_ANEW,
@@ -126,8 +128,7 @@ def plan_of(stream: Stream, objects: Sequence[SewnObject]) -> tuple[PlannedObjec
 
 @lru_cache(maxsize=KEPT_PLANS)
 def _plan_of(stream: Stream, objects: tuple[SewnObject, ...]) -> tuple[PlannedObject, ...]:
-    stitches = stream.stitch_index
-    links = links_of(stream)
+    stitches = _Stitches.of(stream)
     threads = threads_of(stream)
     return tuple(
         PlannedObject(
@@ -135,7 +136,7 @@ def _plan_of(stream: Stream, objects: tuple[SewnObject, ...]) -> tuple[PlannedOb
             kind=o.kind,
             block=o.block,
             thread=threads[o.block] if o.block < len(threads) else o.block,
-            pieces=tuple(_pieces(stream, o, stitches, links)),
+            pieces=tuple(_pieces(o, stitches)),
             first_record=o.start,
             confidence=o.confidence,
             open=o.open,
@@ -144,28 +145,38 @@ def _plan_of(stream: Stream, objects: tuple[SewnObject, ...]) -> tuple[PlannedOb
     )
 
 
-def _pieces(
-    stream: Stream, obj: SewnObject, stitches: NDArray[np.intp], links: ByteArray
-) -> Iterable[Piece]:
-    for part in _joined(obj.parts, stitches, links):
-        a, b = np.searchsorted(stitches, (part.start, part.stop))
-        cuts = a + 1 + np.flatnonzero(links[a + 1 : b]) if b > a else []
-        for i, j in zip([a, *cuts], [*cuts, b], strict=True):
+class _Stitches(NamedTuple):
+    """The STITCH records of a stream, as lists: looked into one by one, thousands of times."""
+
+    record: list[int]
+    rank: list[int]
+    """Rank of the link that leads to each."""
+    cuts: list[int]
+    """Those that are not sewn to."""
+    xy: IntArray
+
+    @classmethod
+    def of(cls, stream: Stream) -> _Stitches:
+        record, rank = stream.stitch_index, links_of(stream)
+        xy = read_only(stream.xy[record])
+        return cls(record.tolist(), rank.tolist(), np.flatnonzero(rank).tolist(), xy)
+
+
+def _pieces(obj: SewnObject, stitches: _Stitches) -> Iterable[Piece]:
+    record, rank, cuts, xy = stitches
+    for part in _joined(obj.parts, stitches):
+        a, b = bisect_left(record, part.start), bisect_left(record, part.stop)
+        inner = cuts[bisect_right(cuts, a) : bisect_left(cuts, b)]
+        for i, j in pairwise((a, *inner, b)):
             if j > i:
-                yield Piece(
-                    role=part.role,
-                    xy=read_only(stream.xy[stitches[i:j]]),
-                    link=_LINKS[links[i]],
-                    layer=part.layer,
-                    source=int(stitches[i]),
-                )
+                yield Piece(part.role, xy[i:j], _LINKS[rank[i]], part.layer, record[i])
 
 
-def _joined(parts: Sequence[Part], stitches: NDArray[np.intp], links: ByteArray) -> Iterable[Part]:
+def _joined(parts: Sequence[Part], stitches: _Stitches) -> Iterable[Part]:
     """The parts, those of one role joined again that only the jumps of a long stitch divide."""
     last: Part | None = None
     for part in parts:
-        if last is not None and _divided_by_jumps(last, part, stitches, links):
+        if last is not None and _divided_by_jumps(last, part, stitches):
             last = replace(last, stop=part.stop)
             continue
         if last is not None:
@@ -175,11 +186,12 @@ def _joined(parts: Sequence[Part], stitches: NDArray[np.intp], links: ByteArray)
         yield last
 
 
-def _divided_by_jumps(last: Part, part: Part, stitches: NDArray[np.intp], links: ByteArray) -> bool:
-    if (last.role, last.layer) != (part.role, part.layer) or part.start == last.stop:
+def _divided_by_jumps(last: Part, part: Part, stitches: _Stitches) -> bool:
+    if part.start == last.stop or (last.role, last.layer) != (part.role, part.layer):
         return False
-    before, at = np.searchsorted(stitches, (last.stop, part.start))
-    return bool(before == at < len(links) and links[at] == _RANK[Link.SEWN])
+    record, rank = stitches.record, stitches.rank
+    before, at = bisect_left(record, last.stop), bisect_left(record, part.start)
+    return before == at < len(rank) and rank[at] == _RANK[Link.SEWN]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
