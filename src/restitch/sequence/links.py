@@ -81,50 +81,48 @@ class Linker:
         entries_mm: Sequence[FloatArray],
         same_thread: Sequence[bool],
     ) -> list[Links]:
-        """Return the links from each object to the next: the i-th leads to place i + 1."""
-        found = [
-            self._open_links(a, b, same)
-            for a, b, same in zip(exits_mm, entries_mm, same_thread, strict=True)
-        ]
-        reach = self.rules.settings.travel_to_mm
-        near = [
-            np.nonzero((links.way >= Way.JUMP) & (links.length_mm <= reach))
-            if same
-            else (np.zeros(0, np.intp),) * 2
-            for links, same in zip(found, same_thread, strict=True)
-        ]
-        count = [len(rows) for rows, _ in near]
-        if sum(count):
-            place = np.repeat(np.arange(1, len(found) + 1), count)
-            begin = np.concatenate([a[rows] for a, (rows, _) in zip(exits_mm, near, strict=True)])
-            end = np.concatenate([b[at] for b, (_, at) in zip(entries_mm, near, strict=True)])
-            hidden = np.split(self.hidden(begin, end, place), np.cumsum(count)[:-1])
-            for links, (rows, columns), under in zip(found, near, hidden, strict=True):
-                self._hide(links, rows[under], columns[under])
-        return found
+        """Return the links from each object to the next: the i-th leads to place i + 1.
 
-    def _open_links(self, exits_mm: FloatArray, entries_mm: FloatArray, same: bool) -> Links:
-        """Links as they are on open cloth."""
+        All are judged at once, one row after another.
+        """
+        if not exits_mm:
+            return []
+        exits, entries = (np.array([len(s) for s in spots]) for spots in (exits_mm, entries_mm))
+        stop = np.cumsum(exits * entries)
+        at = np.repeat(np.arange(len(stop)), exits * entries)
+        exit_, entry = np.divmod(np.arange(stop[-1]) - (stop - exits * entries)[at], entries[at])
+        begin = np.concatenate(exits_mm)[(np.cumsum(exits) - exits)[at] + exit_]
+        end = np.concatenate(entries_mm)[(np.cumsum(entries) - entries)[at] + entry]
+        way, price, length = self._links(begin, end, np.array(same_thread)[at], at + 1)
+        shapes = zip(stop.tolist(), exits.tolist(), entries.tolist(), strict=True)
+        spans = [(slice(k - m * n, k), (m, n)) for k, m, n in shapes]
+        return [
+            Links(way[s].reshape(shape), price[s].reshape(shape), length[s].reshape(shape))
+            for s, shape in spans
+        ]
+
+    def _links(
+        self, begin_mm: FloatArray, end_mm: FloatArray, same: BoolArray, place: IndexArray
+    ) -> tuple[IntArray, FloatArray, FloatArray]:
+        """(n,) way, price and length of links to the objects at ``place``."""
         rules, settings = self.rules, self.rules.settings
-        gap = entries_mm[None, :, :] - exits_mm[:, None, :]
-        length = np.hypot(gap[..., 0], gap[..., 1])
-        if not same:
-            return Links(np.full(length.shape, int(Way.TRIM), np.int32), length.copy(), length)
+        gap = end_mm - begin_mm
+        length = np.hypot(gap[:, 0], gap[:, 1])
         trimmed = length > rules.trim_over_mm
         jump = np.where(length > settings.moved_mm, settings.jump_mm, 0.0)
         way = np.where(trimmed, int(Way.TRIM), int(Way.JUMP)).astype(np.int32)
         price = length + jump + np.where(trimmed, rules.trim, 0.0)
-        near = length <= rules.join_under_mm
-        way[near] = Way.SEWN
-        price[near] = settings.sewn_share * length[near]
-        return Links(way, price, length)
-
-    def _hide(self, links: Links, rows: IndexArray, columns: IndexArray) -> None:
-        """Sew the given links under their cover."""
-        settings = self.rules.settings
-        length = links.length_mm[rows, columns]
-        links.way[rows, columns] = Way.HIDDEN
-        links.price[rows, columns] = settings.hidden_share * length + settings.hidden_mm
+        sewn = length <= rules.join_under_mm
+        way[sewn] = Way.SEWN
+        price[sewn] = settings.sewn_share * length[sewn]
+        near = np.flatnonzero(same & ~sewn & (length <= settings.travel_to_mm))
+        if len(near):
+            under = near[self.hidden(begin_mm[near], end_mm[near], place[near])]
+            way[under] = Way.HIDDEN
+            price[under] = settings.hidden_share * length[under] + settings.hidden_mm
+        way[~same] = Way.TRIM
+        price[~same] = length[~same]
+        return way, price, length
 
     def hidden(self, begin_mm: FloatArray, end_mm: FloatArray, place: IndexArray) -> BoolArray:
         """(n,) whether straight ways to the object at ``place`` (n,) lie under it or later cover.

@@ -10,12 +10,14 @@ from itertools import pairwise
 import numpy as np
 
 from restitch.geometry.small import lengths_mm
-from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Link
+from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray, Link
 from restitch.sequence.bends import bent_way
 from restitch.sequence.body import Body
 from restitch.sequence.cover import Cover
 from restitch.sequence.links import Linker, LinkRules, Links, Way
 from restitch.sequence.options import Option
+
+_WAYS = tuple(Way)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,21 +120,28 @@ class Router:
     def _keep(self, a: int, b: int, links: Links) -> None:
         """Where neither end moves the link stays as the source has it."""
         exits, entries = links.way.shape
-        stays = np.outer(
-            [o.exit_found for o in self.options[a][:exits]],
-            [o.entry_found for o in self.options[b][:entries]],
-        )
-        way, price = self._found_link(a, b, self.thread(a) == self.thread(b))
-        links.way[stays] = way
-        links.price[stays] = price
+        stays = self._exits_found[a][:exits, None] & self._entries_found[b][:entries]
+        links.way[stays], links.price[stays] = self._found_links[b]
 
-    def _found_link(self, a: int, b: int, same: bool) -> tuple[Way, float]:
-        """The link as the source has it, and its price."""
+    @cached_property
+    def _exits_found(self) -> tuple[BoolArray, ...]:
+        return tuple(np.array([o.exit_found for o in k]) for k in self.options)
+
+    @cached_property
+    def _entries_found(self) -> tuple[BoolArray, ...]:
+        return tuple(np.array([o.entry_found for o in k]) for k in self.options)
+
+    @cached_property
+    def _found_links(self) -> dict[int, tuple[Way, float]]:
+        """The link to each object as the source has it, and its price."""
+        return {b: self._found_link(a, b) for b, a in enumerate(self.follows) if a >= 0}
+
+    def _found_link(self, a: int, b: int) -> tuple[Way, float]:
         begin, end = self.bodies[a].obj.pieces[-1].xy[-1], self.bodies[b].obj.pieces[0].xy[0]
         length = float(np.hypot(*(end - begin))) / UNITS_PER_MM
         link = self.bodies[b].obj.pieces[0].link
         settings = self.rules.settings
-        if not same:
+        if self.thread(a) != self.thread(b):
             return Way.TRIM, length
         if link is Link.SEWN:
             return Way.SEWN, settings.sewn_share * length
@@ -148,11 +157,10 @@ class Router:
         for place, found in enumerate(links, 1):
             a, b = order[place - 1], order[place]
             i, j = option[place - 1], option[place]
-            ways.append(Way(int(found.way[i, j])))
+            ways.append(_WAYS[found.way[i, j]])
             stays = self.follows[b] == a
             kept.append(stays and self.options[a][i].exit_found and self.options[b][j].entry_found)
-            gap = self.entries_mm[b][j] - self.exits_mm[a][i]
-            length = float(np.hypot(*gap))
+            length = float(found.length_mm[i, j])
             if ways[-1] >= Way.JUMP and length > self.rules.settings.moved_mm:
                 jumps, jump_mm = jumps + 1, jump_mm + length
                 change_mm += length if self.thread(a) != self.thread(b) else 0.0
