@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from restitch.geometry.small import along_mm, lengths_mm
-from restitch.model import UNITS_PER_MM, IntArray, Kind, Link, Piece, Role, read_only
+from restitch.model import UNITS_PER_MM, FloatArray, IntArray, Kind, Link, Piece, Role, read_only
 from restitch.sequence.body import Body, Pieces, points, run_of, turned
 from restitch.sequence.settings import ORDER, OrderSettings
 from restitch.sequence.ways import CoveredLine, Run, inset_edge
@@ -108,14 +109,15 @@ class _Ways:
 
     def all(self) -> Iterator[Option]:
         """Every way to sew the object."""
-        if self._loops():
+        loops = self._loops()
+        if loops:
             tops = self._begun_anywhere()
         else:
             tops = [self.body.top, turned(self.body.top)] if self._turns() else [self.body.top]
         for top in tops:
             found = [j for u in self._unders(top) if (j := self.joined(u, top)) is not None]
             yield from found
-            if found and not self._loops() and self.line is not None:
+            if found and not loops and self.line is not None:
                 yield from self._entered_elsewhere(min(found, key=lambda o: o.cost_mm))
 
     def joined(self, under: Pieces, top: Pieces) -> Option | None:
@@ -187,19 +189,31 @@ class _Ways:
         return found
 
     def _unders(self, top: Pieces) -> list[Pieces]:
+        """The underlay in its turns; a closed one also begun next to where the top begins."""
+        ring = self._under_ring
+        if ring is None:
+            return self._under_turns
+        x, y = top[0].xy[0].tolist()
+        k = int(((ring[0] - x) ** 2 + (ring[1] - y) ** 2).argmin())
+        if not 0 < k < len(ring[0]) - 1:
+            return self._under_turns
+        return [*self._under_turns, _begun_at(self.body.under, k)]
+
+    @cached_property
+    def _under_turns(self) -> list[Pieces]:
         under = self.body.under
-        if not under:
-            return [()]
-        xy = points(under)
-        found = [under]
-        if not any(p.role is not Role.UNDERLAY for p in under):
-            found.append(turned(under))
+        if not under or any(p.role is not Role.UNDERLAY for p in under):
+            return [under]
+        return [under, turned(under)]
+
+    @cached_property
+    def _under_ring(self) -> FloatArray | None:
+        """(2, n) points of an underlay that closes on itself, else None."""
+        xy = points(self.body.under)
+        if len(xy) <= 4:
+            return None
         gap_mm = float(np.hypot(*(xy[0] - xy[-1]))) / UNITS_PER_MM
-        if len(xy) > 4 and gap_mm <= self.settings.hidden_stitch_mm:
-            k = int(np.argmin(((xy - top[0].xy[0]).astype(float) ** 2).sum(axis=1)))
-            if 0 < k < len(xy) - 1:
-                found.append(_begun_at(under, k))
-        return found
+        return xy.T.astype(float) if gap_mm <= self.settings.hidden_stitch_mm else None
 
 
 def _begun_at(pieces: Pieces, k: int) -> Pieces:
@@ -215,7 +229,8 @@ def _cheapest(found: list[Option]) -> tuple[Option, ...]:
     best: dict[tuple[int, ...], Option] = {}
     first = found[0]
     for option in found:
-        key = (*(option.entry // 3).tolist(), *(option.exit // 3).tolist())
+        (x, y), (u, v) = option.entry.tolist(), option.exit.tolist()
+        key = (x // 3, y // 3, u // 3, v // 3)
         known = best.get(key)
         if known is None or (known is not first and option.cost_mm < known.cost_mm):
             best[key] = option

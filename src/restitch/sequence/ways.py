@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import ceil
+from math import ceil, copysign, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,15 +28,17 @@ class CoveredLine:
     settings: OrderSettings = ORDER
 
     @cached_property
-    def along_mm(self) -> FloatArray:
-        """(n,) way from the first point; of a closed line (n + 1,), all the way round."""
+    def along_mm(self) -> list[float]:
+        """n ways from the first point; of a closed line n + 1, the last all the way round."""
         line = np.vstack([self.xy_mm, self.xy_mm[:1]]) if self.closed else self.xy_mm
-        return along_mm(line)
+        along: list[float] = along_mm(line).tolist()
+        return along
 
     def run(self, begin: IntArray, end: IntArray) -> Run | None:
         """Return the run between two spots (0.1 mm), or None where the line passes too far off."""
-        a, b = begin / UNITS_PER_MM, end / UNITS_PER_MM
-        if float(np.hypot(*(b - a))) <= self.settings.hidden_stitch_mm:
+        # plain numbers: an object asks for ten runs between a few spots
+        a, b = _mm(begin), _mm(end)
+        if abs(b - a) <= self.settings.hidden_stitch_mm:
             return Run(self, a, b, 0, 0, 0)
         (i, off_a), (j, off_b) = self._nearest(a), self._nearest(b)
         if max(off_a, off_b) > self.settings.off_line_mm:
@@ -47,11 +49,11 @@ class CoveredLine:
 
     def _way_round(self, i: int, j: int) -> float:
         """Way from point i to j, negative against the line; of a closed line the shorter one."""
-        direct = float(self.along_mm[j] - self.along_mm[i])
+        direct = self.along_mm[j] - self.along_mm[i]
         if not self.closed:
             return direct
-        total = float(self.along_mm[-1])
-        return direct if abs(direct) <= total / 2 else direct - float(np.copysign(total, direct))
+        total = self.along_mm[-1]
+        return direct if abs(direct) <= total / 2 else direct - copysign(total, direct)
 
     def stretch(self, i: int, j: int) -> FloatArray:
         """(k, 2) points from i to j in mm, both included."""
@@ -65,10 +67,29 @@ class CoveredLine:
         points: FloatArray = self.xy_mm[at % count]
         return points
 
-    def _nearest(self, point_mm: FloatArray) -> tuple[int, float]:
-        square = ((self.xy_mm - point_mm) ** 2).sum(axis=1)
-        at = int(square.argmin())
-        return at, float(np.sqrt(square[at]))
+    def _nearest(self, spot_mm: complex) -> tuple[int, float]:
+        """Point next to a spot, and how far off it is."""
+        found = self._known.get(spot_mm)
+        if found is None:
+            x, y = self._x_and_y
+            square = (x - spot_mm.real) ** 2 + (y - spot_mm.imag) ** 2
+            at = int(square.argmin())
+            found = self._known[spot_mm] = at, sqrt(square[at])
+        return found
+
+    @cached_property
+    def _known(self) -> dict[complex, tuple[int, float]]:
+        return {}
+
+    @cached_property
+    def _x_and_y(self) -> FloatArray:
+        return np.ascontiguousarray(self.xy_mm.T)
+
+
+def _mm(spot: IntArray) -> complex:
+    """A spot (0.1 mm) in mm, x + iy."""
+    x, y = spot.tolist()
+    return complex(x / UNITS_PER_MM, y / UNITS_PER_MM)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,8 +97,9 @@ class Run:
     """Stitches along a covered line between two spots, laid only when asked for."""
 
     line: CoveredLine
-    begin_mm: FloatArray
-    end_mm: FloatArray
+    begin_mm: complex
+    """x + iy"""
+    end_mm: complex
     first: int
     last: int
     holes: int
@@ -87,7 +109,8 @@ class Run:
         """(holes, 2) needle points between the two spots, both left out, 0.1 mm."""
         if not self.holes:
             return np.zeros((0, 2), np.int32)
-        path = np.vstack([self.begin_mm, self.line.stretch(self.first, self.last), self.end_mm])
+        begin, end = ([spot.real, spot.imag] for spot in (self.begin_mm, self.end_mm))
+        path = np.vstack([begin, self.line.stretch(self.first, self.last), end])
         return to_units(resampled(path, self.line.settings.travel_stitch_mm)[1:-1])
 
 
