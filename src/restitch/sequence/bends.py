@@ -27,7 +27,7 @@ def bent_way(
     """
     settings = linker.rules.settings
     cover, reach_mm = linker.cover, settings.bend_to_mm
-    if not all(_touches_cover(linker, spot, place) for spot in (begin_mm, end_mm)):
+    if not _touch_cover(linker, np.stack([begin_mm, end_mm]), place):
         return None
     gap_mm = float(np.hypot(*(end_mm - begin_mm)))
     margin_mm = (reach_mm - gap_mm) / 2
@@ -50,11 +50,11 @@ def bent_way(
     return way if float(lengths_mm(way).sum()) <= reach_mm else None
 
 
-def _touches_cover(linker: Linker, spot_mm: FloatArray, place: int) -> bool:
-    """Whether anything sewn at a place or later covers some of the rim of a spot's free bit."""
+def _touch_cover(linker: Linker, spots_mm: FloatArray, place: int) -> bool:
+    """Whether anything sewn at a place or later covers some of the rim of each spot's free bit."""
     reach_mm = linker.rules.settings.travel_free_mm + linker.cover.cell_mm
-    ring = spot_mm + reach_mm * _CIRCLE
-    return bool((linker.last[linker.cover.cells_of(ring)] >= place).any())
+    rings = spots_mm[:, None] + reach_mm * _CIRCLE
+    return bool((linker.last[linker.cover.cells_of(rings)] >= place).any(axis=1).all())
 
 
 def _cell(cover: Cover, spot_mm: FloatArray, r0: int, c0: int) -> tuple[int, int]:

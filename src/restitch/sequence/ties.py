@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from restitch.fix.context import Plan
-from restitch.geometry.small import lengths_mm
 from restitch.measure import MeasureSettings
 from restitch.model import UNITS_PER_MM, IntArray, Link, Piece, Role, read_only
 from restitch.stitch.ties import tie_in, tie_off
@@ -42,8 +42,10 @@ def cut(plan: Plan, trim_over_mm: float) -> tuple[Plan, int]:
                     piece, added = replace(piece, link=Link.TRIM), added + 1
             pieces.append(piece)
             here, thread = piece.xy[-1], obj.thread
-        found.append(replace(obj, pieces=tuple(pieces)))
-    return (tuple(found), added) if added else (plan, 0)
+        found.append(pieces)
+    if not added:
+        return plan, 0
+    return tuple(replace(o, pieces=tuple(p)) for o, p in zip(plan, found, strict=True)), added
 
 
 def tied(plan: Plan, new_jumps: frozenset[int], everywhere: bool) -> tuple[Plan, int]:
@@ -83,8 +85,11 @@ def tied(plan: Plan, new_jumps: frozenset[int], everywhere: bool) -> tuple[Plan,
 
 def locked(inward: IntArray) -> bool:
     """Whether stitching that runs inward from a thread end holds it: short stitches next to it."""
-    steps = lengths_mm(inward[: LOCK.tie_window + 1] / UNITS_PER_MM)
-    return bool((steps <= LOCK.tie_stitch_mm).sum() >= LOCK.tie_stitches)
+    # a few points, asked for at every end of thread: plain numbers are faster
+    near = inward[: LOCK.tie_window + 1].tolist()
+    spots = [complex(x / UNITS_PER_MM, y / UNITS_PER_MM) for x, y in near]
+    short = [abs(b - a) <= LOCK.tie_stitch_mm for a, b in pairwise(spots)]
+    return sum(short) >= LOCK.tie_stitches
 
 
 def share_locked(plan: Plan) -> float:
@@ -128,7 +133,7 @@ def _first(chain: Sequence[IntArray], count: int) -> IntArray:
         count -= len(found[-1])
         if count <= 0:
             break
-    return np.concatenate(found)
+    return np.concatenate(found) if len(found) > 1 else found[0]
 
 
 def _with_ties(
