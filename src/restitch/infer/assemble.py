@@ -23,14 +23,15 @@ def assemble(
     objects: list[SewnObject] = []
     bounds = np.flatnonzero(np.diff(owner, prepend=-2)).tolist()
     number = {id(drafts[int(owner[start])]): k for k, start in enumerate(bounds)}
-    for k, (start, stop) in enumerate(zip(bounds, [*bounds[1:], len(needles)], strict=True)):
+    parts = _parts(needles, owner, role, layer)
+    for k, start in enumerate(bounds):
         draft = drafts[int(owner[start])]
         objects.append(
             SewnObject(
                 id=k,
                 kind=draft.kind,
                 block=int(needles.block[start]),
-                parts=_parts(needles, role, layer, start, stop),
+                parts=parts[start],
                 confidence=draft.confidence,
                 open=draft.open,
                 copy_of=None if draft.copy_of is None else number[id(draft.copy_of)],
@@ -76,15 +77,20 @@ def _body_point(needles: Needles, strokes: Strokes) -> NDArray[np.intp]:
 
 
 def _parts(
-    needles: Needles, role: NDArray[np.int8], layer: NDArray[np.int16], start: int, stop: int
-) -> tuple[Part, ...]:
-    """Ranges of neighbouring records with one role and layer."""
-    record = needles.record[start:stop]
-    here, depth = role[start:stop], layer[start:stop]
-    new = (np.diff(record) != 1) | (np.diff(here) != 0) | (np.diff(depth) != 0)
-    first = np.concatenate([[0], np.flatnonzero(new) + 1])
+    needles: Needles, owner: NDArray[np.intp], role: NDArray[np.int8], layer: NDArray[np.int16]
+) -> dict[int, tuple[Part, ...]]:
+    """By the first needle point of each object, its ranges of neighbouring records with one role
+    and layer."""
+    record, starts = needles.record, np.diff(owner, prepend=-2) != 0
+    new = starts.copy()
+    new[1:] |= np.diff(record) != 1
+    new[1:] |= (np.diff(role) != 0) | (np.diff(layer) != 0)
+    first = np.flatnonzero(new)
     last = np.append(first[1:], len(record)) - 1
-    return tuple(
-        Part(ROLES[here[a]], int(record[a]), int(record[b]) + 1, int(depth[a]))
-        for a, b in zip(first.tolist(), last.tolist(), strict=True)
-    )
+    found: dict[int, list[Part]] = {}
+    columns = (first, starts[first], role[first], record[first], record[last] + 1, layer[first])
+    for point, begins, here, start, stop, depth in zip(*(c.tolist() for c in columns), strict=True):
+        if begins:
+            own = found[point] = []
+        own.append(Part(ROLES[here], start, stop, depth))
+    return {point: tuple(own) for point, own in found.items()}

@@ -52,9 +52,9 @@ class Grid:
         # a picture of the lines' own box is faster than sorting the samples
         box = np.zeros(width * height, bool)
         box[(y - top) * width + (x - left)] = True
-        row, column = np.divmod(np.flatnonzero(box), width)
-        cell: CellArray = (row + top) * self.width + column + left
-        return cell
+        found = np.flatnonzero(box)
+        cell: CellArray = found + (found // width) * (self.width - width)
+        return cell + (top * self.width + left)
 
 
 def sample_lines(start_mm: FloatArray, end_mm: FloatArray, step_mm: float) -> list[FloatArray]:
@@ -87,8 +87,8 @@ class Coverage:
         key = (piece.s0, piece.s1)
         if key not in self.known:
             at = slice(piece.s0, piece.s1, self._stride(piece))
-            xy, s = self.strokes.xy_mm, self.strokes
-            cells = self.grid.cells_of_lines(xy[s.v0[at]], xy[s.v1[at]], self.step_mm)
+            s = self.strokes
+            cells = self.grid.cells_of_lines(s.start_mm[at], s.end_mm[at], self.step_mm)
             self.known[key] = cells
         return self.known[key]
 
@@ -103,10 +103,8 @@ class Coverage:
     def _stride(self, piece: Piece) -> int:
         if piece.strokes < 8:
             return 1
-        s = self.strokes
-        first, last = slice(piece.s0, piece.s1 - 2), slice(piece.s0 + 2, piece.s1)
-        aside, down = np.abs(s.xy_mm[s.v0[last]] - s.xy_mm[s.v0[first]]).T
-        return 2 if float(np.maximum(aside, down).mean()) < self.dense_mm else 1
+        apart = self.strokes.start_step_mm[piece.s0 : piece.s1 - 2]
+        return 2 if float(apart.mean()) < self.dense_mm else 1
 
 
 def inside(cells: CellArray, sorted_cells: CellArray) -> BoolArray:

@@ -202,8 +202,8 @@ def ring_stop(xy: FloatArray, start: int, settings: Settings) -> int:
     """Index at which a path begun at ``start`` first closes to a ring, else 0."""
     if len(xy) - start < 4:
         return 0
-    off = xy[start + 1 :] - xy[start]
-    home = (off * off).sum(axis=1) < settings.ring_close_mm**2
+    x, y = (xy[start + 1 :] - xy[start]).T
+    home = x * x + y * y < settings.ring_close_mm**2
     if not home[2:].any():
         return 0
     way = np.diff(xy[start:], axis=0)

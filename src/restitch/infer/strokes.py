@@ -55,6 +55,13 @@ class Strokes:
         return (self.end_mm + self.start_mm) / 2
 
     @cached_property
+    def start_step_mm(self) -> FloatArray:
+        """(s - 2,) from each start to the one two strokes on, across or down, the longer way."""
+        across, down = np.abs(self.start_mm[2:] - self.start_mm[:-2]).T
+        way: FloatArray = np.maximum(across, down)
+        return way
+
+    @cached_property
     def count(self) -> IndexArray:
         """(s,) stitches."""
         return self.v1 - self.v0
