@@ -25,12 +25,6 @@ def pack(mask: BoolArray) -> Plane:
     return np.packbits(mask, axis=1, bitorder="little").view("<u8")
 
 
-def unpack(plane: Plane) -> BoolArray:
-    """Return the (rows, columns) mask of a plane."""
-    octets = np.ascontiguousarray(plane).view(np.uint8)
-    return np.unpackbits(octets, axis=1, bitorder="little").view(np.bool_)
-
-
 def crop(plane: Plane, window: Window) -> Plane:
     """Return the part of a frame's plane that lies in a window of its pixels."""
     rows, columns = window
@@ -61,10 +55,10 @@ def test(plane: Plane, pixels: Indices) -> BoolArray:
 
 def dilate(plane: Plane, radius: int) -> Plane:
     """Return the plane grown by a square of ``2 radius + 1`` pixels."""
-    out, reach = plane.copy(), 0
+    out, reach = plane, 0
     while reach < radius:
-        step = min(2 * reach + 1, radius - reach)
-        out = out | shift_right(out, step) | shift_left(out, step)
+        step = min(2 * reach + 1, radius - reach, WORD - 1)
+        out = _beside(out, step)
         reach += step
     reach = 0
     while reach < radius:
@@ -75,6 +69,17 @@ def dilate(plane: Plane, radius: int) -> Plane:
         grown[step:] |= out[:-step]
         grown[:-step] |= out[step:]
         out, reach = grown, reach + step
+    return out
+
+
+def _beside(plane: Plane, step: int) -> Plane:
+    """Return the plane together with itself moved both ways by less than a word."""
+    near, far = np.uint64(step), np.uint64(WORD - step)
+    out = plane << near
+    out |= plane >> near
+    out |= plane
+    out[:, 1:] |= plane[:, :-1] >> far
+    out[:, :-1] |= plane[:, 1:] << far
     return out
 
 

@@ -14,7 +14,6 @@ from restitch.look.frame import Window
 from restitch.look.laid import NOT_JUDGED
 from restitch.look.picture import BARE, REACH, Picture
 from restitch.look.stack import StackMap
-from restitch.model import BoolArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,24 +113,20 @@ def cover(
         if owner in leave_out or core is None:
             continue
         # the colour must still be the object's own: elsewhere the thread found is another's
-        number = before.thread.class_of_slot[slot] + 1
-        own = (after.classes[window] == number) & now[window]
-        had = int(np.count_nonzero(was[window] & core))
-        lack = max(0, had - int(np.count_nonzero(own & core)))
+        own = after.class_plane(int(before.thread.class_of_slot[slot]), window)
+        had = bits.count(bits.pack(was[window]) & core)
+        lack = max(0, had - bits.count(bits.pack(now[window]) & core & own))
         needed, lacking = needed + had, lacking + lack
         if had:
             worst = min(worst, (1 - lack / had, owner), key=lambda pair: pair[0])
     return (1 - lacking / needed if needed else 1.0), worst
 
 
-def core_of(
-    picture: Picture, slot: int, settings: CompareSettings
-) -> tuple[Window, BoolArray | None]:
+def core_of(picture: Picture, slot: int, settings: CompareSettings) -> tuple[Window, Plane | None]:
     """Return the object's window and the inside of its visible area, None where that is small."""
     window, area = visible_area(picture, slot, settings)
     core = bits.erode(area, settings.core_edge)
-    enough = bits.count(core) >= settings.core_pixels
-    return window, bits.unpack(core) if enough else None
+    return window, core if bits.count(core) >= settings.core_pixels else None
 
 
 def visible_area(picture: Picture, slot: int, settings: CompareSettings) -> tuple[Window, Plane]:

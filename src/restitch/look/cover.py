@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from restitch.look.frame import Window
 from restitch.look.picture import Picture
 from restitch.look.sampling import Stitches, samples, stitches_of
 from restitch.model import BoolArray
@@ -24,8 +25,8 @@ def threads_passing(
 ) -> tuple[BoolArray, ...]:
     """Return for each width a (rows, columns) mask: thread of the colour seen there passes within.
 
-    ``widths`` are the thread's in pixels. ``near`` limits the work to stitches with an end in a
-    marked square of 32 x 32 pixels (rows and columns of the frame over 32, rounded up).
+    ``widths`` are the thread's in pixels. ``near`` limits the work to what is asked for: for each
+    colour class + 1 the squares of 32 x 32 pixels that matter (`no_squares`).
     """
     thread = picture.thread
     where = picture.frame.place(thread.xy) + 0.5
@@ -34,16 +35,18 @@ def threads_passing(
         stitches = stitches.only(_touches(stitches, near))
     found = [np.zeros(picture.classes.size, dtype=np.uint8) for _ in widths]
     seen = picture.classes.reshape(-1)
-    columns = picture.frame.width
+    columns = np.int32(picture.frame.width)
     for part in samples(stitches, _STEP):
         tag = stitches.tag[part.stitch].astype(seen.dtype)[:, None]
         direction = stitches.direction[part.stitch].astype(np.float32)
         for width, mask in zip(widths, found, strict=True):
             for offset in np.arange(width, dtype=np.float32) - (width - 1) / 2:
-                pixel = (part.y + direction[:, :1] * offset).astype(np.intp)
+                # half as wide as an index, so twice as many at once
+                pixel = (part.y + direction[:, :1] * offset).astype(np.int32)
                 pixel *= columns
-                pixel += (part.x - direction[:, 1:] * offset).astype(np.intp)
-                mask[pixel[seen.take(pixel) == tag]] = 1
+                pixel += (part.x - direction[:, 1:] * offset).astype(np.int32)
+                at = pixel.astype(np.intp)
+                mask[at[seen.take(at) == tag]] = 1
     return tuple(mask.view(np.bool_).reshape(picture.frame.shape) for mask in found)
 
 
@@ -51,16 +54,28 @@ TILE = 32
 """Pixels to a side of the squares that ``near`` marks."""
 
 
+def no_squares(pictures: Sequence[Picture]) -> BoolArray:
+    """Return (classes + 1, rows, columns) of the pictures' squares, none marked."""
+    most = max(int(p.thread.class_of_slot.max(initial=-1)) for p in pictures)
+    rows, columns = (-(-side // TILE) for side in pictures[0].frame.shape)
+    return np.zeros((most + 2, rows, columns), dtype=np.bool_)
+
+
+def mark_squares(near: BoolArray, number: int, window: Window) -> None:
+    """Mark a class's squares that a window of the frame touches."""
+    rows, columns = (slice(side.start // TILE, -(-side.stop // TILE)) for side in window)
+    near[number + 1, rows, columns] = True
+
+
 def _touches(stitches: Stitches, near: BoolArray) -> BoolArray:
-    """Return which stitches have an end or their middle in a marked square or next to one."""
-    grown = np.pad(near, 1)
-    grown = (
-        grown[:-2] | grown[1:-1] | grown[2:]
-    )  # fmt: skip
+    """Return which stitches have an end or their middle in a marked square of their colour or next
+    to one, and those so long that they may cross one between."""
+    grown = np.pad(near, ((0, 0), (1, 1), (1, 1)))
     grown = grown[:, :-2] | grown[:, 1:-1] | grown[:, 2:]
-    keep = np.zeros(len(stitches.length), dtype=np.bool_)
+    grown = grown[:, :, :-2] | grown[:, :, 1:-1] | grown[:, :, 2:]
+    keep = stitches.length > 4 * (TILE - 2)
     for share in (0.0, 0.5, 1.0):
         point = stitches.start + stitches.direction * (stitches.length * share)[:, None]
         column, row = (point / TILE).astype(np.intp).T
-        keep |= grown[row, column]
+        keep |= grown[stitches.tag, row, column]
     return keep

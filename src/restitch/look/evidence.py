@@ -9,14 +9,13 @@ import numpy as np
 from restitch.look import bits
 from restitch.look.bits import Plane
 from restitch.look.compare import core_of
-from restitch.look.cover import TILE, threads_passing
+from restitch.look.cover import mark_squares, no_squares, threads_passing
 from restitch.look.difference import PIXEL_MM2
 from restitch.look.laid import NOT_JUDGED
 from restitch.look.limits import GuardLimits
 from restitch.look.picture import BARE, Picture
 from restitch.look.spots import ground_spots
 from restitch.look.stack import StackMap
-from restitch.model import BoolArray
 
 EDGE = 3
 """Pixels around exchanged pixels that are excepted with them (the closing's reach)."""
@@ -115,31 +114,30 @@ def thinner(
     """Return for each object how far the cover of its core falls below what it was, or below
     what a sound object has where it was denser; the worse of the two thread widths."""
     cores = []
-    near = np.zeros(tuple(-(-side // TILE) for side in before.frame.shape), dtype=np.bool_)
+    near = no_squares((before, after))
     for name in sorted(names):
         for slot in before.slots_of(name):
             window, core = core_of(before, slot, limits.compare)
             if core is None:
                 continue
             if excepted is not None:
-                core &= ~bits.unpack(bits.crop(excepted, window))
-            cores.append((name, before.thread.class_of_slot[slot] + 1, window, core))
-            rows, columns = window
-            near[
-                rows.start // TILE : -(-rows.stop // TILE),
-                columns.start // TILE : -(-columns.stop // TILE),
-            ] = True
-    passing = (threads_passing(p, limits.thin_threads, near) for p in (before, after))
+                core = core & ~bits.crop(excepted, window)
+            size = bits.count(core)
+            if size < limits.compare.core_pixels:
+                continue
+            number = int(before.thread.class_of_slot[slot])
+            cores.append((name, window, size, core, core & after.class_plane(number, window)))
+            mark_squares(near, number, window)
+    passing = (
+        [bits.pack(mask) for mask in threads_passing(picture, limits.thin_threads, near)]
+        for picture in (before, after)
+    )
     found: dict[int, float] = {}
     for was, now, floor in zip(*passing, limits.thin_floors, strict=True):
-        for name, number, window, core in cores:
-            size = int(np.count_nonzero(core))
-            if size * PIXEL_MM2 < limits.compare.core_pixels * PIXEL_MM2:
-                continue
-            had = np.count_nonzero(was[window] & core) / size
-            own: BoolArray = now[window] & core & (after.classes[window] == number)
-            short = min(had, floor) - np.count_nonzero(own) / size
-            found[name] = max(found.get(name, 0.0), float(short))
+        for name, window, size, core, own in cores:
+            had = bits.count(bits.crop(was, window) & core) / size
+            has = bits.count(bits.crop(now, window) & own) / size
+            found[name] = max(found.get(name, 0.0), min(had, floor) - has)
     return found
 
 
