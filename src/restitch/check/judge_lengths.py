@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from restitch.fabrics.model import Limits
+from restitch.geometry.small import distinct, lengths
 from restitch.model import (
     UNITS_PER_MM,
     BoolArray,
@@ -44,8 +45,11 @@ class LengthVerdict:
 def length_verdicts(plan: Sequence[PlannedObject], limits: Limits) -> dict[int, LengthVerdict]:
     """Return the verdict on every object with stitches beyond the limits, by object id."""
     piled = piled_points(plan, limits)
+    doubtful = {o.id for o in beyond_limits(plan, limits)}
     found = {}
     for obj in plan:
+        if obj.id not in doubtful and obj.id not in piled:
+            continue
         short = sum(int((~kept).sum()) for kept in kept_points(obj, limits))
         long = sum(int((sewn_mm(p.xy) > longest_mm(obj, p, limits)).sum()) for p in obj.pieces)
         count = sum(int(mask.sum()) for mask in piled.get(obj.id, ()))
@@ -54,19 +58,51 @@ def length_verdicts(plan: Sequence[PlannedObject], limits: Limits) -> dict[int, 
     return found
 
 
+def beyond_limits(plan: Sequence[PlannedObject], limits: Limits) -> list[PlannedObject]:
+    """Return the objects with a stitch that may be beyond the limits: all are measured at once,
+    the few that are left one by one, by `kept_points` and `longest_mm`."""
+    pieces = [p for o in plan for p in o.pieces]
+    if not pieces:
+        return []
+    sizes = np.array([len(p.xy) for p in pieces])
+    starts = np.cumsum(sizes) - sizes
+    steps = np.diff(np.concatenate([p.xy for p in pieces]), axis=0)
+    within = np.ones(len(steps) + 1, bool)
+    within[starts] = False
+    sewn = np.ones(len(steps) + 1, bool)
+    sewn[starts] = [i > 0 and p.link is Link.SEWN for o in plan for i, p in enumerate(o.pieces)]
+    longest = np.repeat([_longest_of_kind(o, p, limits) for o in plan for p in o.pieces], sizes)
+    # step k leads to point k + 1
+    beyond = within[1:] & (_lengths_mm(steps) > longest[1:])
+    beyond |= sewn[1:] & _too_near(steps, limits.shortest_stitch_mm)
+    piece = np.searchsorted(starts, np.flatnonzero(beyond) + 1, side="right") - 1
+    owner = np.repeat(np.arange(len(plan)), [len(o.pieces) for o in plan])
+    return [plan[i] for i in distinct(owner[piece]).tolist()]
+
+
+def _longest_of_kind(obj: PlannedObject, piece: Piece, limits: Limits) -> float:
+    """`longest_mm` before a fill is asked how many of its stitches are longer."""
+    if piece.role is Role.TOP and not obj.open and obj.kind is Kind.SATIN:
+        return limits.satin_split_over_mm
+    if piece.role is Role.TOP and not obj.open and obj.kind is Kind.FILL:
+        return min(limits.fill_stitch_over_mm, limits.longest_stitch_mm)
+    return limits.longest_stitch_mm
+
+
 def sewn_mm(xy: IntArray) -> FloatArray:
     """(k - 1,) lengths of the stitches of unbroken needle points."""
-    steps = np.diff(xy, axis=0).astype(np.float64)
-    return np.hypot(steps[:, 0], steps[:, 1]) / UNITS_PER_MM - ROUNDING
+    return _lengths_mm(np.diff(xy, axis=0))
+
+
+def _lengths_mm(steps: IntArray) -> FloatArray:
+    return lengths(steps.astype(np.float64)) / UNITS_PER_MM - ROUNDING
 
 
 def longest_mm(obj: PlannedObject, piece: Piece, limits: Limits) -> float:
     """Longest stitch that a piece may have: by kind for the cover, the machine's for the rest."""
-    if piece.role is Role.TOP and not obj.open and obj.kind is Kind.SATIN:
-        return limits.satin_split_over_mm
     if piece.role is Role.TOP and not obj.open and obj.kind is Kind.FILL:
         return _longest_in_fill(piece, limits)
-    return limits.longest_stitch_mm
+    return _longest_of_kind(obj, piece, limits)
 
 
 def _longest_in_fill(piece: Piece, limits: Limits) -> float:
@@ -99,11 +135,10 @@ def kept_points(obj: PlannedObject, limits: Limits) -> list[BoolArray]:
 def far_enough(xy: IntArray, least_mm: float) -> BoolArray:
     """(k,) mask of unbroken needle points without those too near to the one kept before."""
     kept = np.ones(len(xy), bool)
-    least = (least_mm * UNITS_PER_MM - ROUNDING) ** 2
-    steps = np.diff(xy.astype(np.int64), axis=0)
+    least = _least_square(least_mm)
     points = None
     done = -1
-    for at in np.flatnonzero(np.square(steps).sum(axis=1) < least).tolist():
+    for at in np.flatnonzero(_too_near(np.diff(xy, axis=0), least_mm)).tolist():
         if at + 1 <= done:
             continue
         points = xy.tolist() if points is None else points
@@ -116,6 +151,18 @@ def far_enough(xy: IntArray, least_mm: float) -> BoolArray:
         if after == len(points) and at:
             kept[at], kept[-1] = False, True
     return kept
+
+
+def _too_near(steps: IntArray, least_mm: float) -> BoolArray:
+    """(k,) which of (k, 2) steps are shorter."""
+    far = steps.astype(np.int64)
+    near: BoolArray = far[:, 0] ** 2 + far[:, 1] ** 2 < _least_square(least_mm)
+    return near
+
+
+def _least_square(least_mm: float) -> float:
+    """Square of a length in the file's units; one that equals it is not shorter."""
+    return (least_mm * UNITS_PER_MM - ROUNDING) ** 2
 
 
 def _square(a: list[int], b: list[int]) -> int:
@@ -133,9 +180,10 @@ def piled_points(plan: Sequence[PlannedObject], limits: Limits) -> dict[int, lis
         return {}
     xy = np.concatenate([p.xy for o in plan for p in o.pieces]).astype(np.int64)
     hole = xy[:, 0] * (1 << 32) + xy[:, 1]
-    _, which, counts = np.unique(hole, return_inverse=True, return_counts=True)
-    if counts.max() <= limits.pile_up:
+    ordered = np.sort(hole)
+    if not (ordered[limits.pile_up :] == ordered[: -limits.pile_up]).any():
         return {}
+    _, which, counts = np.unique(hole, return_inverse=True, return_counts=True)
     crowded = counts[which] > limits.pile_up
     found: dict[int, list[BoolArray]] = {}
     bounds = np.concatenate([[0], np.cumsum(sizes)])

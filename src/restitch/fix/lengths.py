@@ -40,6 +40,8 @@ def run(plan: Plan, context: Context) -> PassResult:
     """Return the plan with every stitch within the limits, and a change for each object."""
     limits = context.profile.limits
     verdicts = length_verdicts(plan, limits)
+    if not verdicts:
+        return plan, ()
     piled = piled_points(plan, limits)
 
     def treat(obj: PlannedObject) -> Treatment | None:

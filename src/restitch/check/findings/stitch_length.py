@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from restitch.check.judge_lengths import kept_points, longest_mm, sewn_mm
+from restitch.check.judge_lengths import beyond_limits, kept_points, longest_mm, sewn_mm
 from restitch.check.survey import FAULT, NOTE, ROLES, Survey
 from restitch.fabrics.trade import cloth_between_holes_mm, smallest_needle
 from restitch.geometry.small import median
@@ -20,7 +20,7 @@ NOTE_FROM_SHARE = 0.02
 
 def find(survey: Survey) -> Iterator[Finding]:
     """Yield faults by object for short and long stitches, one note for those barely long enough."""
-    for obj in survey.visible:
+    for obj in beyond_limits(survey.visible, survey.profile.limits):
         yield from _short(survey, obj)
         yield from _long(survey, obj)
     yield from _unsafe(survey)
