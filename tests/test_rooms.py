@@ -36,9 +36,9 @@ MAY_KNOW: dict[str, set[str]] = {
     # the way through the house
     "check": SURVEYED,
     "fix": SURVEYED | {"check"},
-    "sequence": SURVEYED | {"check", "fix", "files"},
+    "sequence": SURVEYED | {"aside", "check", "fix", "files"},
     "restored": {"check", "rounds", "geometry", "look", "plan"},
-    "rounds": {"fabrics", "fix", "look", "plan", "sequence"},
+    "rounds": {"aside", "fabrics", "fix", "look", "plan", "sequence"},
     "pipeline": {"aside", "fabrics", "files", "infer", "look", "plan", "rounds"},
     "rescue_file": {
         *("aside", "check", "fabrics", "files", "infer", "measure"),

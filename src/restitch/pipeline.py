@@ -81,8 +81,8 @@ def rescue(
 
     ``vetoed``: ids of changes the user does not want. ``target``: format of the file to be
     written (default: the source's), which decides how the result reads back between rounds.
-    ``objects``: the source's, where they are known already. ``aside``: how a result is looked at
-    while the next round finds out whether anything is left to fix.
+    ``objects``: the source's, where they are known already. ``aside``: how pictures are painted
+    and a result is looked at while the rescue goes on.
     Deterministic: the same arguments give the same result.
     """
     from restitch.files import encode
@@ -99,7 +99,7 @@ def rescue(
         for number in range(MOST_ROUNDS):
             here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
             asked = profile if number == 0 else _settling(profile)
-            step = run_round(current, read, asked, here, frame)
+            step = run_round(current, read, asked, here, frame, in_turn if number else aside)
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order
             if not step.applied:

@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
+from restitch.aside import Aside, in_turn
 from restitch.fabrics.model import Profile
 from restitch.fix.context import Context, Plan
 from restitch.fix.passes import ORDER_FIXES, run_local
@@ -105,21 +107,26 @@ def run_round(
     profile: Profile,
     vetoed: frozenset[str],
     frame: Frame,
+    aside: Aside = in_turn,
 ) -> Round:
-    """Fix, order and sew once; sew again without what the guard takes back."""
+    """Fix, order and sew once; sew again without what the guard takes back.
+
+    ``aside``: how the picture as found is painted and the order is searched for meanwhile.
+    """
     plan = plan_of(source, objects)
     before: Picture | None = None
     held = NOTHING_HELD
-    for retry in range(MOST_RETRIES + 1):
-        step = _sew(source, objects, plan, profile, vetoed, held)
-        if not step.applied:
-            break
-        before = before or picture_as_found(source, objects, frame)
-        step = _seen(step, before, frame)
-        more = _guarded(step, profile) if retry < MOST_RETRIES else NOTHING_HELD
-        if more == NOTHING_HELD or held.and_more(more) == held:
-            break
-        held = held.and_more(more)
+    with aside(partial(picture_as_found, source, objects, frame)) as painted:
+        for retry in range(MOST_RETRIES + 1):
+            step = _sew(source, objects, plan, profile, vetoed, held, aside)
+            if not step.applied:
+                break
+            before = before or painted()
+            step = _seen(step, before, frame)
+            more = _guarded(step, profile) if retry < MOST_RETRIES else NOTHING_HELD
+            if more == NOTHING_HELD or held.and_more(more) == held:
+                break
+            held = held.and_more(more)
     return replace(step, changes=tuple(_withdrawn(c, held.withdrawn) for c in step.changes))
 
 
@@ -130,6 +137,7 @@ def _sew(
     profile: Profile,
     vetoed: frozenset[str],
     held: Held = NOTHING_HELD,
+    aside: Aside = in_turn,
 ) -> Round:
     from restitch.sequence import order
 
@@ -142,7 +150,7 @@ def _sew(
         held.ends,
     )
     fixed, changes = run_local(plan, context)
-    ordered = order(fixed, context, changes)
+    ordered = order(fixed, context, changes, aside=aside)
     return Round(
         source=source,
         objects=objects,

@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from restitch.aside import Aside, in_turn
 from restitch.check.judge_joins import JoinRules, joins, needless_blocks, scatter
 from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
 from restitch.geometry import outline
 from restitch.geometry.overlap import Pair, overlaps
-from restitch.model import Change, Kind, OrderFacts, PlannedObject, State
+from restitch.model import Change, OrderFacts, State
 from restitch.sequence.account import layering_changes, links_change, sequence_change, with_stitches
 from restitch.sequence.body import bodies
-from restitch.sequence.cover import cover_of
 from restitch.sequence.layering import Layering
 from restitch.sequence.links import LinkRules, Way, link_rules
 from restitch.sequence.options import options_of
@@ -45,11 +45,13 @@ def order(
     context: Context,
     changed_before: Iterable[Change] = (),
     settings: OrderSettings = ORDER,
+    aside: Aside = in_turn,
 ) -> OrderResult:
     """Return the plan in its sewing order, with travel, trims and ties laid.
 
     ``changed_before``: changes that other fixes made; they decide how much must be saved before
-    other objects are moved. Objects that stay where they are keep their stitches, ties and links
+    other objects are moved. ``aside``: how the search is done while the order as found is judged.
+    Objects that stay where they are keep their stitches, ties and links
     record by record; where nothing needs doing the plan comes back as it is. Deterministic.
     """
     plan = tuple(o for o in plan if o.pieces)
@@ -72,7 +74,7 @@ def order(
         return OrderResult(done.plan, (*swaps, *done.changes), OrderFacts(False, fewest, notes))
     router = _router(plan, outlines, context, settings)
     blocks = block_order(plan) if blocks_tell_threads(context) and not layers.swapped else ()
-    search = search_of(router, layers, blocks, wish, context, asked)
+    search = search_of(router, layers, blocks, wish, context, asked, aside)
     worth = asked and worth_it(search, anyway, wish, settings)
     state = context.state_of("sequence")
     route = search.best if worth and state is State.APPLIED else search.least
@@ -110,14 +112,9 @@ def _router(
         bodies=taken,
         options=[options_of(b, o, settings) for b, o in zip(taken, outlines, strict=True)],
         follows=_follows(plan, context),
-        cover=cover_of(outlines, [_closed(o) for o in plan]),
+        outlines=outlines,
         rules=link_rules(context.profile, context.source.format, settings),
     )
-
-
-def _closed(obj: PlannedObject) -> bool:
-    """Whether an object hides what lies under it."""
-    return obj.kind is not Kind.RUN and not obj.open
 
 
 def _follows(plan: Plan, context: Context) -> tuple[int, ...]:

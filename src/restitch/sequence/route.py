@@ -6,16 +6,28 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from restitch.geometry.small import lengths_mm
-from restitch.model import UNITS_PER_MM, BoolArray, FloatArray, IntArray, Link
+from restitch.model import (
+    UNITS_PER_MM,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Kind,
+    Link,
+    PlannedObject,
+)
 from restitch.sequence.bends import bent_way
 from restitch.sequence.body import Body
-from restitch.sequence.cover import Cover
+from restitch.sequence.cover import Cover, cover_of
 from restitch.sequence.links import Linker, LinkRules, Links, Way
 from restitch.sequence.options import Option
+
+if TYPE_CHECKING:
+    from shapely import Geometry
 
 _WAYS = tuple(Way)
 
@@ -56,8 +68,14 @@ class Router:
     options: Sequence[tuple[Option, ...]]
     follows: Sequence[int]
     """For each object the place of the one that was sewn just before it in the source, or -1."""
-    cover: Cover
+    outlines: Sequence[Geometry]
+    """What each object covers, mm."""
     rules: LinkRules
+
+    @cached_property
+    def cover(self) -> Cover:
+        """What hides the ways below; worked out when the first route is judged."""
+        return cover_of(self.outlines, [_closed(b.obj) for b in self.bodies])
 
     @cached_property
     def entries_mm(self) -> tuple[FloatArray, ...]:
@@ -212,3 +230,8 @@ class Router:
             jumps=jumps,
             jump_mm=jump_mm,
         )
+
+
+def _closed(obj: PlannedObject) -> bool:
+    """Whether an object hides what lies under it."""
+    return obj.kind is not Kind.RUN and not obj.open

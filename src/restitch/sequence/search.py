@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
+from functools import partial
 
+from restitch.aside import Aside, in_turn
 from restitch.fix.context import Context
 from restitch.geometry.overlap import Pair
 from restitch.sequence.layering import Layering, repaired
@@ -38,28 +41,31 @@ def search_of(
     wish: Wish | None,
     context: Context,
     asked: bool,
+    aside: Aside = in_turn,
 ) -> Search:
     """Return the routes; the best order is searched for only where it is asked for.
 
     ``blocks``: pairs that keep colour blocks in their order, which only a large saving may break.
+    ``aside``: how the search is done while the routes in the present order are found.
     """
     count = len(router.bodies)
     base_order = repaired(count, layers.pairs)
-    base = router.as_found(base_order)
-    found = router.as_found(range(count)) if layers.swapped else base
-    changed = [bool(b.obj.marks) for b in router.bodies]
-    least = router.best(base_order, changed) if any(changed) else base
-    if not asked:
-        return Search(found, base, least, least, False, None)
-
-    def best_of(pairs: Sequence[Pair]) -> tuple[Route, Solution]:
-        answer = searched(router, pairs, base_order, wish, context)
-        return _better(router, answer, base, wish, context), answer
-
-    best, answer = best_of((*layers.pairs, *blocks))
-    if blocks and _may_break_blocks(best, router.rules.settings):
-        freed, other = best_of(layers.pairs)
-        settings = router.rules.settings
+    pairs = (*layers.pairs, *blocks)
+    search = partial(searched, router, base=base_order, wish=wish, context=context)
+    with aside(partial(search, pairs)) if asked else nullcontext() as answered:
+        base = router.as_found(base_order)
+        found = router.as_found(range(count)) if layers.swapped else base
+        changed = [bool(b.obj.marks) for b in router.bodies]
+        least = router.best(base_order, changed) if any(changed) else base
+        if answered is None:
+            return Search(found, base, least, least, False, None)
+        present = router.best(base_order)
+        answer = answered()
+    better = partial(_better, router, base=base, present=present, wish=wish, context=context)
+    best, settings = better(answer), router.rules.settings
+    if blocks and _may_break_blocks(best, settings):
+        other = search(layers.pairs)
+        freed = better(other)
         gain = 1.0 - freed.jump_price(settings.jump_mm) / best.jump_price(settings.jump_mm)
         if gain >= settings.save_blocks:
             best, answer = freed, other
@@ -67,9 +73,14 @@ def search_of(
 
 
 def _better(
-    router: Router, answer: Solution, base: Route, wish: Wish | None, context: Context
+    router: Router,
+    answer: Solution,
+    base: Route,
+    present: Route,
+    wish: Wish | None,
+    context: Context,
 ) -> Route:
-    """The route of the order found, or of the present one where that is cheaper.
+    """The route of the order found, or of the ``present`` one where that is cheaper.
 
     The solver does not see what later stitching hides: its order may lose to the present one.
     """
@@ -77,7 +88,7 @@ def _better(
     if best.colour_changes < base.colour_changes:
         return best
     return min(
-        (router.best(base.order), best),
+        (present, best),
         key=lambda r: (_cost(r, context) + wish_price(wish, r.order), r.jumps),
     )
 
