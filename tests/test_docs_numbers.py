@@ -27,7 +27,7 @@ def rows() -> list[tuple[str, str, str]]:
 
 
 def value_of(home: str) -> Any:
-    """The constant, or the default of the dataclass field, of a dotted name."""
+    """The constant, or the default of the field of a record, of a dotted name."""
     names = home.split(".")
     for cut in range(len(names), 0, -1):
         try:
@@ -41,12 +41,14 @@ def value_of(home: str) -> Any:
 
 
 def is_class(found: Any) -> bool:
-    """Whether it is a dataclass, not one of its instances."""
-    return isinstance(found, type) and is_dataclass(found)
+    """Whether it is a dataclass or named tuple, not one of its instances."""
+    return isinstance(found, type) and (is_dataclass(found) or issubclass(found, tuple))
 
 
 def default_of(model: Any, name: str) -> Any:
-    """Default of a dataclass's field."""
+    """Default of a record's field."""
+    if issubclass(model, tuple):
+        return model._field_defaults[name]  # type: ignore[attr-defined]
     return next(f.default for f in fields(model) if f.name == name)
 
 

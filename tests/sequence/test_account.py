@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from restitch.check.judge_layering import Buried
@@ -47,7 +45,7 @@ def routes(order, option=None):
     plan, context = columns()
     router = _router(plan, [outline(o) for o in plan], context, ORDER)
     was = router.as_found(range(4))
-    now = replace(router.as_found(order), option=option or (0,) * 4)
+    now = router.as_found(order)._replace(option=option or (0,) * 4)
     return plan, was, now
 
 
@@ -85,8 +83,8 @@ def test_other_ends_in_the_same_order_are_told_as_such() -> None:
 )
 def test_the_cause_is_the_colour_change_where_one_is_saved(changes, cause) -> None:
     plan, was, now = routes((1, 0, 2, 3))
-    was = replace(was, colour_changes=2)
-    now = replace(now, colour_changes=2 + changes)
+    was = was._replace(colour_changes=2)
+    now = now._replace(colour_changes=2 + changes)
     (change,) = sequence_change(plan, was, now, State.APPLIED)
     assert change.cause == cause
     assert ("colour changes" in change.reason) == (changes != 0)

@@ -179,8 +179,7 @@ def searched(saved: float, *, changes=0, wish_order=None) -> Search:
     plan, context = row(2, 40.0)
     base = router_of(plan, context).as_found((0, 1))
     price = base.jump_price(ORDER.jump_mm)
-    best = replace(
-        base,
+    best = base._replace(
         jump_mm=base.jump_mm - saved * price,
         colour_changes=base.colour_changes - changes,
         order=wish_order or base.order,
@@ -208,7 +207,7 @@ def test_a_colour_change_saved_is_always_worth_it_and_nothing_saved_never() -> N
     assert worth_it(searched(-0.5, changes=1), False, None, ORDER)
     plan, context = row(2, 0.0)
     none = router_of(plan, context).as_found((0, 1))
-    nothing = replace(none, jumps=0, jump_mm=0.0)
+    nothing = none._replace(jumps=0, jump_mm=0.0)
     assert not worth_it(Search(nothing, nothing, nothing, nothing, False, None), True, None, ORDER)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,8 +12,7 @@ from restitch.infer.ties import tie_length
 from restitch.model import BoolArray
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Ends:
+class Ends(NamedTuple):
     """Where ties stop and start in each chain."""
 
     body_first: IndexArray

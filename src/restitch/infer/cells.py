@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +16,7 @@ from restitch.model import BoolArray, FloatArray
 CellArray = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Grid:
+class Grid(NamedTuple):
     """Cells of one size over the whole design, numbered row by row."""
 
     origin_mm: FloatArray

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,8 +58,7 @@ class Draft:
         return [p for p in self.pieces if p.look == Look.OPEN] if self.open else self.pieces
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Marks:
+class Marks(NamedTuple):
     """Role and surplus layer of every body point, written by the later steps."""
 
     role: NDArray[np.int8]

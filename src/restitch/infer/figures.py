@@ -6,8 +6,7 @@ fill, so that the rows of a 0.40 mm fill lie 0.20 mm apart.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -17,8 +16,7 @@ from restitch.infer.underlay_kinds import Underlay, underlay_of
 from restitch.model import UNITS_PER_MM, FloatArray, Kind, Role, SewnObject, Stream
 
 
-@dataclass(frozen=True, slots=True)
-class ObjectFigures:
+class ObjectFigures(NamedTuple):
     """What can be measured on an object; None where it has no such figure."""
 
     kind: Kind
@@ -69,9 +67,7 @@ class ObjectFigures:
 
     def document(self) -> dict[str, Any]:
         """The figures, rounded to what 0.1 mm files can tell, ready for JSON."""
-        return {
-            name: _plain(getattr(self, name)) for name in self.__slots__ if name not in _ELSEWHERE
-        }
+        return {name: _plain(v) for name, v in self._asdict().items() if name not in _ELSEWHERE}
 
 
 _ELSEWHERE = ("kind", "block")
@@ -81,10 +77,10 @@ _ELSEWHERE = ("kind", "block")
 def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 3)
+    if isinstance(value, Underlay):
+        return {name: _plain(v) for name, v in value._asdict().items()}
     if isinstance(value, tuple):
         return [_plain(v) for v in value]
-    if isinstance(value, Underlay):
-        return {name: _plain(getattr(value, name)) for name in Underlay.__slots__}
     return value
 
 
@@ -110,9 +106,7 @@ def figures(stream: Stream, obj: SewnObject) -> ObjectFigures:
         return common
     lower = _stretches(stream, obj, Role.UNDERLAY, _seen_layer(obj))
     measure = {Kind.SATIN: _satin, Kind.FILL: _fill, Kind.RUN: _run}[obj.kind]
-    found = measure(top, lower)
-    known = {name: getattr(common, name) for name in ObjectFigures.__slots__}
-    return ObjectFigures(**{**known, **found})
+    return common._replace(**measure(top, lower))
 
 
 def _points(stream: Stream, obj: SewnObject) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,8 +13,7 @@ from restitch.infer.strokes import Strokes
 from restitch.model import FloatArray
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Votes:
+class Votes(NamedTuple):
     """Sums over strokes, so that any range of strokes is judged in one step."""
 
     fill: FloatArray

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +20,7 @@ IS_DENSE = np.array([False, True, True, False, False])
 IS_OPEN = np.array([False, False, False, True, True])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Labels:
+class Labels(NamedTuple):
     """The label of each stroke and how clear it is."""
 
     state: NDArray[np.int8]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,8 +13,7 @@ from restitch.infer.settings import Settings
 from restitch.model import BoolArray, FloatArray
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
+class Leg(NamedTuple):
     """A straight stretch from point ``start`` to point ``stop``."""
 
     start: int

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,8 +11,7 @@ from restitch.infer.strokes import Strokes
 from restitch.model import BoolArray, FloatArray
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Links:
+class Links(NamedTuple):
     """One row for each pair of strokes ``i``, ``i + 1``."""
 
     joined: BoolArray

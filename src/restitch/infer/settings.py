@@ -6,12 +6,10 @@ Lengths are millimetres, angles degrees, costs the unit of the least-cost labell
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class LadderPrice:
+class LadderPrice(NamedTuple):
     """What two strokes in a row pay to count as neighbours in one ladder."""
 
     pitch_from_mm: float

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -27,8 +26,7 @@ CENTRE, EDGE, ZIGZAG, DOUBLE_ZIGZAG, LATTICE = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Underlay:
+class Underlay(NamedTuple):
     """One kind of underlay under one object."""
 
     kind: str
@@ -38,8 +36,7 @@ class Underlay:
     """Same-side pitch of a zigzag; distance of neighbouring rows of a lattice."""
 
 
-@dataclass(frozen=True, slots=True)
-class UnderlayRules:
+class UnderlayRules(NamedTuple):
     """Limits of the kinds (our choice)."""
 
     centre_share: float = 0.35

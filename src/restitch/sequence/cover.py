@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +18,7 @@ NOTHING = -1
 """Order of the last cover where nothing covers."""
 
 
-@dataclass(frozen=True, slots=True)
-class CoverLimits:
+class CoverLimits(NamedTuple):
     """How sure a cover must be. Our choice, measured with the visible-thread raster."""
 
     cell_mm: float = 0.2

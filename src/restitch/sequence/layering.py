@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from graphlib import TopologicalSorter
 from heapq import heapify, heappop, heappush
+from typing import NamedTuple
 
 from restitch.geometry.overlap import Pair
 
 
-@dataclass(frozen=True, slots=True)
-class Layering:
+class Layering(NamedTuple):
     """Pairs of places in the plan (a, b): a is sewn before b. Never a cycle."""
 
     pairs: tuple[Pair, ...]

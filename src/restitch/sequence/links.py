@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,8 +29,7 @@ class Way(IntEnum):
     TRIM = 3
 
 
-@dataclass(frozen=True, slots=True)
-class LinkRules:
+class LinkRules(NamedTuple):
     """The lengths and prices of one file's links."""
 
     join_under_mm: float
@@ -54,8 +54,7 @@ def link_rules(profile: Profile, file_format: str, settings: OrderSettings = ORD
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Links:
+class Links(NamedTuple):
     """Every link from the exits of one object to the entries of the next."""
 
     way: IntArray

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -23,8 +22,7 @@ RELAID = frozenset({"stack", "top", "underlay"})
 """Marks of an object whose underlay may no longer end where the top begins."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Option:
+class Option(NamedTuple):
     """One way to sew the core of an object."""
 
     parts: tuple[Piece | Run, ...]

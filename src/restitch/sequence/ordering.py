@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from restitch.aside import Aside, in_turn
 from restitch.check.judge_joins import JoinRules, joins, needless_blocks, scatter
@@ -31,8 +31,7 @@ if TYPE_CHECKING:
     from shapely import Geometry
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class OrderResult:
+class OrderResult(NamedTuple):
     """A plan in sewing order, every link decided, and what is known about it."""
 
     plan: Plan

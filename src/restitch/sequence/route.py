@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -32,8 +32,7 @@ if TYPE_CHECKING:
 _WAYS = tuple(Way)
 
 
-@dataclass(frozen=True, slots=True)
-class Route:
+class Route(NamedTuple):
     """Objects in sewing order and the option each is sewn by."""
 
     order: tuple[int, ...]
@@ -221,8 +220,7 @@ class Router:
                 ways[place], bends[place] = Way.HIDDEN, bend
                 price, jumps, jump_mm = price + sewn - jump, jumps - 1, jump_mm - length
         trims = sum(w is Way.TRIM for w in ways) - route.colour_changes
-        return replace(
-            route,
+        return route._replace(
             way=tuple(ways),
             bends=bends,
             price_mm=price,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import nullcontext
-from dataclasses import dataclass
 from functools import partial
+from typing import NamedTuple
 
 from restitch.aside import Aside, in_turn
 from restitch.fix.context import Context
@@ -18,8 +18,7 @@ from restitch.sequence.solver import Solution, Wish
 from restitch.sequence.wishes import wish_price
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Search:
+class Search(NamedTuple):
     """The routes that may be taken."""
 
     found: Route

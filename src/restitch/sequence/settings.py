@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class OrderSettings:
+class OrderSettings(NamedTuple):
     """Prices, lengths and gates of ordering and linking. Our choice, measured on invented designs
     with known order, unless a source is named."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from math import ceil, copysign, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -92,8 +92,7 @@ def _mm(spot: IntArray) -> complex:
     return complex(x / UNITS_PER_MM, y / UNITS_PER_MM)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Run:
+class Run(NamedTuple):
     """Stitches along a covered line between two spots, laid only when asked for."""
 
     line: CoveredLine
