@@ -145,7 +145,7 @@ class _Seams:
         )
         pair = np.stack([self.ends.place[end], other], axis=1)
         seams: dict[frozenset[int], Seam] = {}
-        for a, b in np.unique(pair, axis=0).tolist():
+        for a, b in sorted(set(map(tuple, pair.tolist()))):
             mine = (pair == (a, b)).all(axis=1)
             length = float(self.ends.pitch_mm[end[mine]].sum())
             if length < LEAST_SEAM_MM:
