@@ -200,7 +200,8 @@ class _Seams:
         pull = np.zeros(len(end))
         for place in distinct(other):
             mine = np.flatnonzero(other == place)
-            theirs = np.flatnonzero(self.ends.place == place)
+            # ends stand in the order of the plan
+            theirs = np.arange(*np.searchsorted(self.ends.place, (place, place + 1)))
             if not len(theirs):
                 continue
             way = self.ends.at_mm[end[mine], None] - self.ends.at_mm[None, theirs]

@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from restitch.geometry import Ladder, ladder_of
+from restitch.geometry import KEPT, Ladder, ladder_of
 from restitch.geometry.small import dot
 from restitch.model import BoolArray, FloatArray, Kind, PlannedObject, Role
 
@@ -219,6 +220,7 @@ class _Judge:
         return False
 
 
+@lru_cache(maxsize=KEPT)
 def _ends(rungs: Ladder) -> list[tuple[FloatArray, FloatArray]]:
     """Both ends of a column's centre line, each with the unit direction there."""
     line = rungs.smooth_centre_mm

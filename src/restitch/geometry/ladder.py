@@ -121,11 +121,11 @@ class Ladder:
         """
         way = self.headings
         along = (way[:-1] + way[1:]) / 2.0
-        rails = (smoothed(rail, RAIL_WINDOW) for rail in self.rails_mm)
-        centre, *sides = (
-            np.maximum(dot(line[1:] - line[:-1], along), 0.0)
-            for line in (self.smooth_centre_mm, *rails)
-        )
+        rails = smoothed(np.hstack(self.rails_mm), RAIL_WINDOW)
+        lines = np.hstack([self.smooth_centre_mm, rails]).reshape(-1, 3, 2)
+        steps = (lines[1:] - lines[:-1]) * along[:, None]
+        ways = np.maximum(steps[..., 0] + steps[..., 1], 0.0)
+        centre, *sides = ways.T
         return centre, np.maximum(np.maximum(*sides), centre)
 
     @cached_property
@@ -221,11 +221,12 @@ def middle_mean(values: FloatArray) -> float:
 
 
 def smoothed(line_mm: FloatArray, window: int) -> FloatArray:
-    """(n, 2) running mean over an odd window of points, shrunk towards both ends, ends kept."""
+    """Running mean of (n, k) values over an odd window of points, shrunk towards both ends, ends
+    kept."""
     count = len(line_mm)
     if count < 3 or window < 3:
         return line_mm
-    total = np.zeros((count + 1, 2))
+    total = np.zeros((count + 1, line_mm.shape[1]))
     np.cumsum(line_mm, axis=0, out=total[1:])
     low, high, size = _windows(count, window)
     mean: FloatArray = (total[high] - total[low]) / size
