@@ -8,11 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from restitch.check.judge_lengths import far_enough
+from restitch.check.judge_lengths import (
+    beyond_limits,
+    far_enough,
+    kept_points,
+    longest_mm,
+    sewn_mm,
+)
+from restitch.fabrics.model import Limits
 from restitch.fix import lengths
 from restitch.model import Kind, Link, Role
 from restitch.stitch.satin import SPLIT_PIECE_MM
-from stitched import column, fill, run, same_plan, sewn, units
+from stitched import column, fill, piece, planned, run, same_plan, sewn, units
 
 points = st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=1, max_size=60)
 
@@ -184,3 +191,30 @@ def test_the_smallest_objects_survive(count):
     plan, context = sewn((Kind.RUN, [(Role.TOP, xy)]))
     fixed, _ = lengths.run(plan, context)
     assert len(fixed[0].points()) >= 1
+
+
+@given(st.lists(points, min_size=1, max_size=6), st.lists(st.sampled_from(list(Link)), min_size=6))
+@settings(max_examples=60, deadline=None)
+def test_only_sound_objects_are_passed_over(raw, links):
+    limits = Limits()
+    kinds = list(Kind)
+    plan = [
+        replace(
+            planned(
+                kinds[i % 3],
+                *(
+                    piece(np.array(xy, np.int32) * (1 + 3 * (k % 2)), link=links[k])
+                    for k, xy in enumerate(raw[i:])
+                ),
+            ),
+            id=i,
+        )
+        for i in range(len(raw))
+    ]
+    left = {o.id for o in beyond_limits(plan, limits)}
+    for obj in plan:
+        faulty = not all(mask.all() for mask in kept_points(obj, limits))
+        faulty |= any((sewn_mm(p.xy) > longest_mm(obj, p, limits)).any() for p in obj.pieces)
+        assert obj.id in left or not faulty
+    sound = planned(Kind.RUN, piece(units([(0.0, 0.0), (2.0, 0.0), (4.0, 0.0)])))
+    assert beyond_limits([sound], limits) == []

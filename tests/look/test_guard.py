@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from restitch.look import agreement, cover, frame_around, gap, judge, paint, stack_height
+from restitch.look.cover import mark_squares, no_squares, threads_passing
 from restitch.model import Command, Stream, Thread
 
 
@@ -107,3 +110,23 @@ def test_layers_do_not_depend_on_where_the_design_lies():
     there = stream_of(part + np.array([1234, -777], np.int32))
     peaks = [float(stack_height(s, frame_around(s)).layers.max()) for s in (here, there)]
     assert peaks[0] == pytest.approx(peaks[1], rel=0.05)
+
+
+def test_squares_of_a_colour_tell_what_the_whole_picture_tells():
+    # the second has stitches far longer than a square, the third lies across the first
+    parts = [column(20.0, 3.0, 0.4), column(20.0, 30.0, 0.4, 8.0), column(9.0, 5.0, 0.4, 1.0)]
+    stream = stream_of(*parts, threads=3)
+    command = stream.command.copy()
+    command[np.cumsum([len(part) + 1 for part in parts])[:-1]] = Command.COLOR_CHANGE
+    picture = paint(
+        replace(stream, command=command), owners(*parts), (0, 1, 2), frame_around(stream)
+    )
+    whole = threads_passing(picture, (2, 3))
+    for number in range(3):
+        near, window = no_squares([picture]), picture.window_of(number)
+        mark_squares(near, number, window)
+        shows = picture.classes[window] == number + 1
+        for every, some in zip(whole, threads_passing(picture, (2, 3), near), strict=True):
+            assert (every[window] & shows).any()
+            assert (every[window] & shows == some[window] & shows).all()
+            assert some.sum() < every.sum()
