@@ -55,14 +55,15 @@ def test(plane: Plane, pixels: Indices) -> BoolArray:
 
 def dilate(plane: Plane, radius: int) -> Plane:
     """Return the plane grown by a square of ``2 radius + 1`` pixels."""
+    # a step leaves no gap beyond what is reached, also where the edge cuts one side off
     out, reach = plane, 0
     while reach < radius:
-        step = min(2 * reach + 1, radius - reach, WORD - 1)
+        step = min(reach + 1, radius - reach, WORD - 1)
         out = _beside(out, step)
         reach += step
     reach = 0
     while reach < radius:
-        step = min(2 * reach + 1, radius - reach, len(out) - 1)
+        step = min(reach + 1, radius - reach, len(out) - 1)
         if step < 1:
             break
         grown = out.copy()
