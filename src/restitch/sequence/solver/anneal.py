@@ -15,6 +15,7 @@ from restitch.sequence.solver.moves import (
     move_segment,
     reverse,
     reverse_runs,
+    turn,
 )
 from restitch.sequence.solver.neighbours import Near
 from restitch.sequence.solver.tour import Tour
@@ -29,7 +30,8 @@ class Cooling:
     cold: float = 0.05
     """... and at the end."""
     moves: tuple[tuple[Move, float], ...] = (
-        (insert, 0.52),
+        (insert, 0.44),
+        (turn, 0.08),
         (move_segment, 0.20),
         (reverse, 0.18),
         (exchange, 0.04),
@@ -77,10 +79,11 @@ def _cool(
     """One cooling from hot to cold; the tour is left as the best one met."""
     best, kept = tour.cost(), tour.state()
     moves = [move for move, _ in cooling.moves]
+    anchors = np.tile(np.arange(1, tour.count + 1), -(-changes // tour.count))
     picks = random.choice(len(moves), rounds, p=[share for _, share in cooling.moves])
     for number, pick in enumerate(picks.tolist(), 1):
         warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
-        moves[pick](tour, near, random, warmth, changes)
+        moves[pick](tour, near, random, warmth, anchors)
         if (number % cooling.look_every == 0 or number == rounds) and tour.cost() < best:
             best, kept = tour.cost(), tour.state()
     tour.restore(kept)

@@ -90,12 +90,46 @@ class Tour:
         last that must go before it (else 0)."""
         return self.pairs.limits(self.place)
 
-    def rewrite(self, low: int, nodes: Index) -> None:
-        """Write nodes (the same objects in any feasible order) from place `low` on."""
-        high = low + len(nodes)
-        self.seq[low:high] = nodes
-        self.place[self.owner[nodes]] = np.arange(low, high)
-        self.link[low - 1 : high] = self.prices(self.seq[low - 1 : high], self.seq[low : high + 1])
+    def taken_out(self, length: int) -> FloatArray:
+        """(n + 2,) what taking out the stretch of so many objects that begins at each place
+        saves; minus infinity where there is none."""
+        seq, last = self.seq, self.count + 1 - length
+        saved = np.full(self.count + 2, -np.inf)
+        saved[1 : last + 1] = self.link[:last] + self.link[length:]
+        saved[1 : last + 1] -= self.prices(seq[:last], seq[length + 1 :])
+        return saved
+
+    def write(self, places: Index, nodes: Index) -> None:
+        """Write nodes to places, all objects of a stretch to its places and feasible."""
+        if len(places):
+            seq = self.seq
+            seq[places] = nodes
+            self.place[self.owner.take(nodes)] = places
+            touched = np.concatenate([places - 1, places])
+            self.link[touched] = self.prices(seq.take(touched), seq.take(touched + 1))
+
+    def turn_round(self, low: Index, high: Index) -> None:
+        """Turn round the stretches [low, high), each feasible and none touching another."""
+        span, own = _spans(low, high)
+        self.write(span, self.mirror.take(self.seq.take((low + high - 1)[own] - span)))
+
+    def exchange(self, low: Index, middle: Index, high: Index) -> None:
+        """Exchange the stretches [low, middle) and [middle, high), where that is feasible; none
+        touches another."""
+        span, own = _spans(low, high)
+        first, second = (middle - low)[own], (high - middle)[own]
+        source = span + np.where(span < low[own] + second, first, -second)
+        nodes = self.seq.take(source)
+        if self.pairs.any:
+            place = self.place.copy()
+            place[self.owner.take(nodes)] = span
+            broken = self.pairs.broken(place)
+            if broken is not None:
+                wrong = np.zeros(len(low), np.bool_)
+                wrong[own[broken.take(self.owner.take(nodes))]] = True
+                free = ~wrong[own]
+                span, nodes = span[free], nodes[free]
+        self.write(span, nodes)
 
     def shift(self, at: Index, gap: Index, nodes: Index) -> None:
         """Move the stretches that begin at places `at` (k,) before the places `gap` (k,), sewn as
@@ -178,9 +212,10 @@ class _Pairs:
         broken[self.a[wrong]] = broken[self.b[wrong]] = True
         return broken
 
-    def may_swap(self, place: Index, low: int, middle: int, high: int) -> bool:
-        """Whether places [low, middle) and [middle, high) may change sides."""
-        if not self.any:
-            return True
-        a, b = place[self.a], place[self.b]
-        return not ((a >= low) & (a < middle) & (b >= middle) & (b < high)).any()
+
+def _spans(low: Index, high: Index) -> tuple[Index, Index]:
+    """The places of all stretches [low, high), and the number of the stretch of each."""
+    size = high - low
+    own = np.repeat(np.arange(len(low)), size)
+    span: Index = np.arange(len(own)) + (high - np.cumsum(size))[own]
+    return span, own
