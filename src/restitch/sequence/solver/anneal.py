@@ -11,6 +11,8 @@ from restitch.sequence.solver.moves import (
     exchange,
     exchange_in_reach,
     exchange_runs,
+    exchange_pieces,
+    reverse_pieces,
     insert,
     move_segment,
     reverse,
@@ -30,13 +32,15 @@ class Cooling:
     cold: float = 0.05
     """... and at the end."""
     moves: tuple[tuple[Move, float], ...] = (
-        (insert, 0.44),
+        (insert, 0.30),
         (turn, 0.08),
-        (move_segment, 0.20),
-        (reverse, 0.18),
+        (move_segment, 0.17),
+        (reverse, 0.12),
         (exchange, 0.04),
         (reverse_runs, 0.03),
         (exchange_runs, 0.03),
+        (reverse_pieces, 0.15),
+        (exchange_pieces, 0.10),
     )
     """Sorts of changes and the share of rounds given to each."""
     few_objects: int = 150
@@ -80,7 +84,7 @@ def _cool(
     best, kept = tour.cost(), tour.state()
     moves = [move for move, _ in cooling.moves]
     anchors = np.tile(np.arange(1, tour.count + 1), -(-changes // tour.count))
-    picks = random.choice(len(moves), rounds, p=[share for _, share in cooling.moves])
+    picks = random.choice(len(moves), rounds, p=np.array([share for _, share in cooling.moves]) / sum(share for _, share in cooling.moves))
     for number, pick in enumerate(picks.tolist(), 1):
         warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
         moves[pick](tour, near, random, warmth, anchors)

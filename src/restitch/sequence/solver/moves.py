@@ -160,6 +160,47 @@ def reverse_runs(
     _reverse(tour, low, high, random, warmth)
 
 
+def reverse_pieces(
+    tour: Tour, near: Near, random: np.random.Generator, warmth: float, anchors: Index
+) -> None:
+    """Turn round stretches between dear links."""
+    del near
+    bounds = _dear(tour, random)
+    count = len(anchors)
+    low, high = _sorted_draws(random, len(bounds), count, 2)
+    _reverse(tour, bounds[low], bounds[high], random, warmth)
+
+
+def exchange_pieces(
+    tour: Tour, near: Near, random: np.random.Generator, warmth: float, anchors: Index
+) -> None:
+    """Exchange stretches between dear links."""
+    del near
+    bounds = _dear(tour, random)
+    if len(bounds) < 3:
+        return
+    low, middle, high = _sorted_draws(random, len(bounds), len(anchors), 3)
+    _exchange(tour, bounds[low], bounds[middle], bounds[high], random, warmth)
+
+
+REACH = 30
+
+
+def _dear(tour: Tour, random: np.random.Generator) -> Index:
+    """The places that are reached by links as dear as one drawn at random, and both ends."""
+    least = tour.link[random.integers(1, tour.count)] if tour.count > 1 else 0.0
+    dear = tour.link >= least
+    dear[0] = dear[-1] = True
+    return np.flatnonzero(dear) + 1
+
+
+def _sorted_draws(random: np.random.Generator, size: int, count: int, k: int) -> np.ndarray:
+    """(k, count) numbers below size, each column in order and within reach of each other."""
+    start = (random.random(count) * max(1, size - REACH + 1)).astype(np.int64)
+    draws = start + (random.random((k, count)) * min(REACH, size)).astype(np.int64)
+    return np.sort(draws, axis=0)
+
+
 def _reverse(
     tour: Tour, low: Index, high: Index, random: np.random.Generator, warmth: float
 ) -> None:
