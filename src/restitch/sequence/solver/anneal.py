@@ -46,6 +46,8 @@ class Cooling:
     few_objects: int = 150
     """Up to so many objects the rounds are spent on two coolings, the second from the best tour
     of the first: one may freeze in a poor order of colours."""
+    choices: int = 20
+    press: float = 1.0
     look_every: int = 8
     """Rounds between two looks whether the tour is the best so far."""
 
@@ -60,41 +62,48 @@ problems) turning a stretch seldom pays and exchanges carry the search (by trial
 
 
 def anneal(
-    tour: Tour, near: Near, rounds: int, changes: int, seed: int, cooling: Cooling | None = None
-) -> None:
-    """Improve the tour in place by so many rounds of so many changes each."""
+    tour: Tour, near: Near, rounds: int, times: int, seed: int, cooling: Cooling | None = None
+) -> list[int]:
+    """Return the best path met in so many rounds; each draws a change for every place so many
+    times.
+
+    Several tours are cooled side by side; now and then the dear ones are replaced by copies of
+    the cheap ones, as their warmth has it (population annealing: Hukushima and Iba 2003).
+    """
     cooling = cooling or Cooling()
     random = np.random.default_rng(seed)
-    scale = _mean_link(tour)
-    times = 2 if tour.count <= cooling.few_objects else 1
-    for _ in range(times):
-        _cool(tour, near, rounds // times, changes, random, scale, cooling)
-
-
-def _cool(
-    tour: Tour,
-    near: Near,
-    rounds: int,
-    changes: int,
-    random: np.random.Generator,
-    scale: float,
-    cooling: Cooling,
-) -> None:
-    """One cooling from hot to cold; the tour is left as the best one met."""
-    best, kept = tour.cost(), tour.state()
-    moves = [move for move, _ in cooling.moves]
-    anchors = np.tile(np.arange(1, tour.count + 1), -(-changes // tour.count))
-    picks = random.choice(len(moves), rounds, p=np.array([share for _, share in cooling.moves]) / sum(share for _, share in cooling.moves))
+    hot, cold = _mean_link(tour) * np.array([cooling.hot, cooling.cold])
+    moves, shares = zip(*cooling.moves, strict=True)
+    picks = random.choice(len(moves), rounds, p=np.array(shares) / sum(shares))
+    anchors = tour.anchors(times)
+    best, kept = np.inf, tour.path()
+    last = hot
     for number, pick in enumerate(picks.tolist(), 1):
-        warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
+        warmth = hot * (cold / hot) ** (number / rounds) if hot else 0.0
         moves[pick](tour, near, random, warmth, anchors)
-        if (number % cooling.look_every == 0 or number == rounds) and tour.cost() < best:
-            best, kept = tour.cost(), tour.state()
-    tour.restore(kept)
+        if number % cooling.look_every == 0 or number == rounds:
+            costs = tour.costs()
+            if costs.min() < best - 1e-9:
+                best, kept = float(costs.min()), tour.path()
+        if tour.copies > 1 and number % max(1, rounds // cooling.choices) == 0:
+            tour.take(_survivors(costs_now(tour), cooling.press * (1 / warmth - 1 / last), random))
+            last = warmth
+    return kept
+
+
+def costs_now(tour): return tour.costs()
+
+
+def _survivors(costs, colder, random):
+    """Which tours go on: each as often as its price at the lower warmth has it."""
+    weight = np.exp((costs.min() - costs) * colder)
+    share = np.cumsum(weight) / weight.sum()
+    n = len(costs)
+    return np.minimum(np.searchsorted(share, (np.arange(n) + random.random()) / n), n - 1)
 
 
 def _mean_link(tour: Tour) -> float:
     """Mean price of the links without colour change."""
     colour = tour.colour[tour.seq]
-    same = tour.link[colour[1:] == colour[:-1]]
+    same = tour.link[:-1][(colour[1:] == colour[:-1]) & (colour[1:] >= 0)]
     return float(same.mean()) if len(same) else 0.0

@@ -31,6 +31,9 @@ WINDOW = 15
 MOST_RUNS = 4
 """Colour runs moved in one piece at the most (our choice)."""
 
+MOST_PIECES = 30
+"""Stretches between dear links that are changed in one piece at the most (our choice)."""
+
 DRAWS_A_RUN = 12
 """Changes of whole colour runs drawn at a time, for each run (our choice)."""
 
@@ -58,7 +61,7 @@ def turn(tour: Tour, near: Near, random: np.random.Generator, warmth: float, anc
     at, drawn = anchors[made], drawn[made]
     made = np.flatnonzero(room[made] > tour.prices(drawn, seq.take(at + 1)))
     at, drawn = at[made], drawn[made]
-    kept = _clear(np.stack([at - 1, at], axis=1), tour.count, random)
+    kept = _clear(np.stack([at - 1, at], axis=1), tour, random)
     tour.write(at[kept], drawn[kept])
 
 
@@ -72,6 +75,7 @@ def insert(
     if random.random() < 0.5:
         # another option than the one that makes the ends meet: they may share an entry
         node = tour.first.take(x) + _below(random, tour.size.take(x))
+    x += tour.base.take(anchors)
     at = tour.place.take(x)
     gap = anchors + 1 if behind else anchors
     room = tour.taken_out(1).take(at) + tour.link.take(gap - 1)
@@ -86,7 +90,7 @@ def insert(
         latest, earliest = tour.limits()
         free = np.where(gap > at, latest[x] >= gap, earliest[x] < gap)
         at, gap, node = at[free], gap[free], node[free]
-    kept = _clear(np.stack([at - 1, at, gap - 1], axis=1), tour.count, random)
+    kept = _clear(np.stack([at - 1, at, gap - 1], axis=1), tour, random)
     tour.shift(at[kept], gap[kept], node[kept, None])
 
 
@@ -100,7 +104,7 @@ def move_segment(
     turned = bool(random.random() < 0.5)
     node, behind = _draw(tour, near, random, anchors)
     seq = tour.seq
-    at = tour.place.take(tour.owner.take(node)) - (length - 1) * (behind == turned)
+    at = tour.place.take(tour.owner.take(node) + tour.base.take(anchors)) - (length - 1) * (behind == turned)
     gap = anchors + 1 if behind else anchors
     # a stretch that begins before the first place cannot be taken out
     room = tour.taken_out(length).take(at, mode="clip") + tour.link.take(gap - 1)
@@ -127,7 +131,7 @@ def move_segment(
             free &= later[:, :-1].min(axis=1) >= at + length
         at, gap = at[free], gap[free]
     span = at[:, None] + np.arange(length)
-    kept = _clear(np.column_stack([at - 1, span, gap - 1]), tour.count, random)
+    kept = _clear(np.column_stack([at - 1, span, gap - 1]), tour, random)
     nodes = seq[span[kept]]
     tour.shift(at[kept], gap[kept], tour.mirror[nodes[:, ::-1]] if turned else nodes)
 
@@ -137,7 +141,7 @@ def reverse(
 ) -> None:
     """Turn stretches round so that two near ends meet."""
     node, behind = _draw(tour, near, random, anchors)
-    other = tour.place.take(tour.owner.take(node))
+    other = tour.place.take(tour.owner.take(node) + tour.base.take(anchors))
     low, high = np.minimum(anchors, other) + behind, np.maximum(anchors, other) + behind
     _reverse(tour, low, high, random, warmth)
 
@@ -152,6 +156,8 @@ def reverse_runs(
     run = random.integers(0, len(bounds) - 1, count)
     other = np.minimum(run + random.integers(1, MOST_RUNS + 1, count), len(bounds) - 1)
     low, high = bounds[run], bounds[other]
+    inside = np.flatnonzero(tour.base[low] == tour.base[high])
+    low, high, count = low[inside], high[inside], len(inside)
     # a third each: both ends at bounds, the first only, the last only
     luck, inside = random.random((2, count))
     any_place = low + (inside * (high - low)).astype(np.int64)
@@ -165,10 +171,8 @@ def reverse_pieces(
 ) -> None:
     """Turn round stretches between dear links."""
     del near
-    bounds = _dear(tour, random)
-    count = len(anchors)
-    low, high = _sorted_draws(random, len(bounds), count, 2)
-    _reverse(tour, bounds[low], bounds[high], random, warmth)
+    low, high = _dear(tour, random, anchors, 2)
+    _reverse(tour, low, high, random, warmth)
 
 
 def exchange_pieces(
@@ -176,29 +180,20 @@ def exchange_pieces(
 ) -> None:
     """Exchange stretches between dear links."""
     del near
-    bounds = _dear(tour, random)
-    if len(bounds) < 3:
-        return
-    low, middle, high = _sorted_draws(random, len(bounds), len(anchors), 3)
-    _exchange(tour, bounds[low], bounds[middle], bounds[high], random, warmth)
+    low, middle, high = _dear(tour, random, anchors, 3)
+    _exchange(tour, low, middle, high, random, warmth)
 
 
-REACH = 30
-
-
-def _dear(tour: Tour, random: np.random.Generator) -> Index:
-    """The places that are reached by links as dear as one drawn at random, and both ends."""
-    least = tour.link[random.integers(1, tour.count)] if tour.count > 1 else 0.0
-    dear = tour.link >= least
-    dear[0] = dear[-1] = True
-    return np.flatnonzero(dear) + 1
-
-
-def _sorted_draws(random: np.random.Generator, size: int, count: int, k: int) -> np.ndarray:
-    """(k, count) numbers below size, each column in order and within reach of each other."""
-    start = (random.random(count) * max(1, size - REACH + 1)).astype(np.int64)
-    draws = start + (random.random((k, count)) * min(REACH, size)).astype(np.int64)
-    return np.sort(draws, axis=0)
+def _dear(tour: Tour, random: np.random.Generator, anchors: Index, k: int) -> Index:
+    """(k, count) places in order that are reached by dear links: as dear as one drawn at random."""
+    bounds = tour.dear(float(tour.link[random.integers(len(tour.link))]))
+    # those of the sequence of each anchor, not too far from each other
+    firsts = np.searchsorted(bounds, tour.base.take(anchors))
+    size = np.searchsorted(bounds, tour.base.take(anchors) + tour.count + 1) + 1 - firsts
+    some = np.minimum(size, MOST_PIECES)
+    firsts += _below(random, size - some + 1)
+    draws = firsts + (random.random((k, len(anchors))) * some).astype(np.int64)
+    return bounds[np.sort(draws, axis=0)]
 
 
 def _reverse(
@@ -218,7 +213,7 @@ def _reverse(
     made = np.flatnonzero(room > 0)
     low, high = low[made], high[made]
     if len(low) and tour.pairs.any:
-        latest = tour.limits()[0].take(tour.owner.take(seq))
+        latest = tour.limits()[0].take(tour.owner.take(seq) + tour.base)
         free = np.minimum.accumulate(latest[::-1])[::-1].take(low) >= high
         low, high = low[free], high[free]
     low, _, high = _apart(low, low, high)
@@ -235,10 +230,11 @@ def exchange(
     k = near.after.shape[1]
     second = near.after.ravel().take(seq.take(anchors) * k + _skewed(random, count, k))
     # the place behind the last holds no object: the draw is void there
-    then = np.minimum(anchors + 1, tour.count)
+    base = tour.base.take(anchors)
+    then = np.minimum(anchors + 1, base + tour.count)
     last = near.before.ravel().take(seq.take(then) * k + _skewed(random, count, k))
-    middle = tour.place.take(tour.owner.take(second))
-    high = tour.place.take(tour.owner.take(last)) + 1
+    middle = tour.place.take(tour.owner.take(second) + base)
+    high = tour.place.take(tour.owner.take(last) + base) + 1
     _exchange(tour, anchors + 1, middle, high, random, warmth)
 
 
@@ -288,8 +284,9 @@ def exchange_runs(
     middle = run + random.integers(1, MOST_RUNS + 1, count)
     high = middle + random.integers(1, MOST_RUNS + 1, count)
     inside = high <= last
-    run, middle, high = run[inside], middle[inside], high[inside]
-    _exchange(tour, bounds[run], bounds[middle], bounds[high], random, warmth)
+    low, middle, high = bounds[run[inside]], bounds[middle[inside]], bounds[high[inside]]
+    inside = tour.base[low] == tour.base[high]
+    _exchange(tour, low[inside], middle[inside], high[inside], random, warmth)
 
 
 def _exchange(
@@ -325,7 +322,8 @@ def _draw(
     behind = bool(lots[0] < 0.5)
     if lots[1] < ANY_NEARBY:
         step = random.integers(-WINDOW, WINDOW + 1, len(anchors))
-        return tour.seq.take(np.clip(anchors + step, 1, tour.count)), behind
+        base = tour.base.take(anchors)
+        return tour.seq.take(np.clip(anchors + step, base + 1, base + tour.count)), behind
     table = near.after if behind else near.before
     k = table.shape[1]
     return table.ravel().take(tour.seq.take(anchors) * k + _skewed(random, len(anchors), k)), behind
@@ -364,10 +362,12 @@ def _apart(low: Index, middle: Index, high: Index) -> tuple[Index, Index, Index]
     return low[kept], middle[kept], high[kept]
 
 
-def _clear(links: Index, count: int, random: np.random.Generator) -> np.ndarray:
-    """Which changes (rows: the places whose links they touch) are the first to touch all theirs."""
-    rank = random.permutation(len(links))
-    claim = np.empty(count + 1, np.int64)
-    claim[links[np.argsort(-rank)].ravel()] = np.repeat(np.arange(len(links))[::-1], links.shape[1])
+def _clear(links: Index, tour: Tour, random: np.random.Generator) -> np.ndarray:
+    """Which changes (rows: the places whose links they touch) are the first to touch all theirs,
+    in an order drawn at random."""
+    count = len(links)
+    rank = random.permutation(count)
+    claim = np.empty(len(tour.seq), np.int64)
+    claim[links[np.argsort(-rank)].ravel()] = np.repeat(np.arange(count)[::-1], links.shape[1])
     clear: np.ndarray = (claim[links] == rank[:, None]).all(axis=1)
     return clear

@@ -24,6 +24,7 @@ PROVED_OBJECTS = 20
 NEAR = 12
 """Neighbours that changes are drawn from."""
 
+COPIES = 8
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
 
@@ -90,10 +91,12 @@ def _searched(
     else:
         windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
         near = near_nodes(nodes, prices, windows, NEAR)
-    tour = Tour(nodes, precedence, prices, path)
+    copies = COPIES
+    tour = Tour(nodes, precedence, prices, path, copies)
     rounds = default_kicks(count, one_way=one_way) if kicks is None else kicks
-    anneal(tour, near, round(share * rounds), max(count, LEAST_CHANGES), seed, cooling)
-    return best_options(nodes, nodes.owner[tour.path()].tolist())[0]
+    times = -(-LEAST_CHANGES // (count * copies))
+    path = anneal(tour, near, round(share * rounds), times, seed, cooling)
+    return best_options(nodes, nodes.owner[path].tolist())[0]
 
 
 def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[int]:

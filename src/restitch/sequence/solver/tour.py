@@ -1,4 +1,4 @@
-"""The sequence under search: nodes by place, places by object, links by place."""
+"""The sequences under search: nodes by place, places by object, links by place."""
 
 from __future__ import annotations
 
@@ -11,19 +11,20 @@ from restitch.sequence.solver.nodes import Index, Nodes, mirrors
 from restitch.sequence.solver.precedence import Precedence
 from restitch.sequence.solver.prices import LinkPrices
 
-State = tuple[Index, Index, FloatArray]
-"""Nodes by place, places by object, links by place."""
-
 
 class Tour:
-    """A feasible sequence of nodes between a start and an end.
+    """Feasible sequences of nodes between a start and an end, several of one problem in a row.
 
-    Place 0 holds the start (node m, object n), place n + 1 the end (node m + 1, object n + 1).
+    Each takes n + 2 places: the start (node m, object n), its nodes, the end (node m + 1, object
+    n + 1). Places are numbered through all of them, and so are objects: those of the k-th sequence
+    from k (n + 2) on. A change never leaves its sequence.
     Mutable on purpose: this is the inner loop of the search.
     """
 
     __slots__ = (
+        "base",
         "colour",
+        "copies",
         "count",
         "exact",
         "first",
@@ -38,65 +39,94 @@ class Tour:
     )
 
     def __init__(
-        self, nodes: Nodes, precedence: Precedence, prices: LinkPrices, path: Sequence[int]
+        self,
+        nodes: Nodes,
+        precedence: Precedence,
+        prices: LinkPrices,
+        path: Sequence[int],
+        copies: int = 1,
     ) -> None:
         n, m = len(nodes.instance), nodes.count
         mirror, self.exact = mirrors(nodes)
-        self.count, self.prices = n, prices
+        self.count, self.copies, self.prices = n, copies, prices
         self.mirror = np.append(mirror, [m, m + 1])
         self.owner = np.append(nodes.owner, [n, n + 1])
         self.colour = np.append(nodes.colour, [-1, -1])
         self.first = np.append(nodes.first[:-1], [m, m + 1])
         self.size = np.append(np.diff(nodes.first), [1, 1])
-        self.pairs = _Pairs(precedence)
-        self.seq = np.array([m, *path, m + 1])
-        """(n + 2,) node at each place."""
-        self.place = np.empty(n + 2, np.int64)
-        """(n + 2,) place of each object."""
-        self.place[self.owner[self.seq]] = np.arange(n + 2)
-        self.link: FloatArray = prices(self.seq[:-1], self.seq[1:])
-        """(n + 1,) price of the link that leaves each place."""
+        self.pairs = Pairs(precedence, copies)
+        self.base = np.repeat(np.arange(copies) * (n + 2), n + 2)
+        """Of each place: the first place of its sequence, and its first object."""
+        self.seq = np.tile(np.array([m, *path, m + 1]), copies)
+        """Node at each place."""
+        self.place = np.empty_like(self.seq)
+        """Place of each object."""
+        self.place[self.owner[self.seq] + self.base] = np.arange(len(self.seq))
+        self.link: FloatArray = np.zeros(len(self.seq))
+        """Price of the link that leaves each place, 0 at the ends."""
+        inner = np.flatnonzero(self.seq != m + 1)
+        self.link[inner] = prices(self.seq[inner], self.seq[inner + 1])
+
+    def anchors(self, times: int) -> Index:
+        """The places of all objects, so many times over."""
+        places = np.arange(len(self.seq)).reshape(self.copies, -1)[:, 1:-1]
+        return np.tile(places.ravel(), times)
 
     def path(self) -> list[int]:
-        """The nodes in order, without start and end."""
-        path: list[int] = self.seq[1:-1].tolist()
+        """The nodes of the cheapest sequence in order, without start and end."""
+        path: list[int] = self.sequence(int(self.costs().argmin()))[1:-1].tolist()
         return path
 
-    def cost(self) -> float:
-        """Price of the whole."""
-        return float(self.link.sum())
+    def sequence(self, copy: int) -> Index:
+        """A copy of one of the sequences, with start and end."""
+        return self.seq.reshape(self.copies, -1)[copy].copy()
+
+    def costs(self) -> FloatArray:
+        """Price of each sequence."""
+        costs: FloatArray = self.link.reshape(self.copies, -1).sum(axis=1)
+        return costs
+
+    def take(self, parents: Index) -> None:
+        """Put copies of these sequences in place of all of them."""
+        shape = self.copies, -1
+        self.seq = self.seq.reshape(shape)[parents].ravel()
+        self.link = self.link.reshape(shape)[parents].ravel()
+        self.place = (self.place - self.base).reshape(shape)[parents].ravel() + self.base
 
     def objects(self, places: Index) -> Index:
         """The objects at places."""
-        found: Index = self.owner[self.seq[places]]
+        found: Index = self.owner.take(self.seq.take(places)) + self.base.take(places)
         return found
 
-    def state(self) -> State:
-        """A copy of what changes in a search."""
-        return self.seq.copy(), self.place.copy(), self.link.copy()
-
-    def restore(self, state: State) -> None:
-        """Go back to a copied state."""
-        self.seq, self.place, self.link = state
-
     def bounds(self) -> Index:
-        """Places at which a colour run begins, and the place behind the last run."""
+        """Places at which a colour run begins, and those behind the last runs."""
         colour = self.colour[self.seq]
         bounds: Index = np.flatnonzero(colour[1:] != colour[:-1]) + 1
         return bounds
 
+    def dear(self, least: float) -> Index:
+        """Places reached by links of this price at least, the first of each sequence and the
+        place of its end."""
+        dear = (self.link >= least).reshape(self.copies, -1)
+        dear[:, 0] = dear[:, -2] = True
+        dear[:, -1] = False
+        found: Index = np.flatnonzero(dear) + 1
+        return found
+
     def limits(self) -> tuple[Index, Index]:
         """For each object the place of the first that must follow it (else the end's) and of the
-        last that must go before it (else 0)."""
-        return self.pairs.limits(self.place)
+        last that must go before it (else the start's)."""
+        return self.pairs.limits(self.place, self.base)
 
     def taken_out(self, length: int) -> FloatArray:
-        """(n + 2,) what taking out the stretch of so many objects that begins at each place
-        saves; minus infinity where there is none."""
-        seq, last = self.seq, self.count + 1 - length
-        saved = np.full(self.count + 2, -np.inf)
-        saved[1 : last + 1] = self.link[:last] + self.link[length:]
-        saved[1 : last + 1] -= self.prices(seq[:last], seq[length + 1 :])
+        """For each place, what taking out the stretch of so many objects that begins there saves;
+        minus infinity where there is none."""
+        seq, total = self.seq, len(self.seq) - length
+        saved = np.full(len(seq), -np.inf)
+        saved[1:total] = self.link[: total - 1] + self.link[length : total + length - 1]
+        saved[1:total] -= self.prices(seq[: total - 1], seq[length + 1 :])
+        by_copy = saved.reshape(self.copies, -1)
+        by_copy[:, 0] = by_copy[:, self.count + 2 - length :] = -np.inf
         return saved
 
     def write(self, places: Index, nodes: Index) -> None:
@@ -104,7 +134,7 @@ class Tour:
         if len(places):
             seq = self.seq
             seq[places] = nodes
-            self.place[self.owner.take(nodes)] = places
+            self.place[self.owner.take(nodes) + self.base.take(places)] = places
             touched = np.concatenate([places - 1, places])
             self.link[touched] = self.prices(seq.take(touched), seq.take(touched + 1))
 
@@ -118,15 +148,15 @@ class Tour:
         touches another."""
         span, own = _spans(low, high)
         first, second = (middle - low)[own], (high - middle)[own]
-        source = span + np.where(span < low[own] + second, first, -second)
-        nodes = self.seq.take(source)
+        nodes = self.seq.take(span + np.where(span < low[own] + second, first, -second))
         if self.pairs.any:
+            objects = self.owner.take(nodes) + self.base.take(span)
             place = self.place.copy()
-            place[self.owner.take(nodes)] = span
+            place[objects] = span
             broken = self.pairs.broken(place)
             if broken is not None:
                 wrong = np.zeros(len(low), np.bool_)
-                wrong[own[broken.take(self.owner.take(nodes))]] = True
+                wrong[own[broken.take(objects)]] = True
                 free = ~wrong[own]
                 span, nodes = span[free], nodes[free]
         self.write(span, nodes)
@@ -141,59 +171,67 @@ class Tour:
         step = np.arange(1, length + 1) / (length + 1)
         while len(at):
             span = at[:, None] + np.arange(length)
-            rank = np.arange(self.count + 2, dtype=np.float64)
+            rank = np.arange(len(self.seq), dtype=np.float64)
             rank[span] = gap[:, None] - 1 + step
             order = np.argsort(rank, kind="stable")
             seq = self.seq.copy()
             seq[span] = nodes
-            seq = seq[order]
+            seq = seq.take(order)
             place = np.empty_like(self.place)
-            place[self.owner[seq]] = np.arange(self.count + 2)
+            place[self.owner.take(seq) + self.base] = np.arange(len(seq))
             broken = self.pairs.broken(place)
+            objects = self.owner.take(nodes) + self.base.take(at)[:, None]
             if broken is None:
-                moved = place[self.owner[nodes]].ravel()
+                moved = place.take(objects).ravel()
                 touched = np.concatenate([moved, moved - 1, place[self.objects(at - 1)]])
-                self.seq, self.place, self.link = seq, place, self.link[order[:-1]]
-                self.link[touched] = self.prices(seq[touched], seq[touched + 1])
+                self.seq, self.place, self.link = seq, place, self.link.take(order)
+                self.link[touched] = self.prices(seq.take(touched), seq.take(touched + 1))
                 return
-            kept = ~broken[self.owner[nodes]].any(axis=1)
+            kept = ~broken[objects].any(axis=1)
             at, gap, nodes = at[kept], gap[kept], nodes[kept]
 
     def turning(self) -> FloatArray:
-        """(n + 2,) running sum over the places of what turning a stretch adds to its links: turned
-        from place a to place b it adds ``turning[b] - turning[a]``."""
-        seq = self.seq
-        total = np.zeros(self.count + 2)
+        """Running sum over the places of what turning a stretch adds to its links: turned from
+        place a to place b it adds ``turning[b] - turning[a]``."""
+        total = np.zeros(len(self.seq))
         if not self.exact:
-            back = self.prices(self.mirror[seq[2:-1]], self.mirror[seq[1:-2]])
-            total[2:-1] = np.cumsum(back - self.link[1:-1])
+            turned = self.mirror.take(self.seq)
+            added = self.prices(turned[1:], turned[:-1]) - self.link[:-1]
+            # links from the start and to the end are never turned
+            last = self.owner.take(self.seq) >= self.count
+            added[last[1:] | last[:-1]] = 0.0
+            total[1:] = np.cumsum(added)
         return total
 
 
-class _Pairs:
-    """The precedence pairs as arrays, sorted both ways."""
+class Pairs:
+    """The precedence pairs of all sequences as arrays, sorted both ways."""
 
-    def __init__(self, precedence: Precedence) -> None:
-        self.count = len(precedence)
+    def __init__(self, precedence: Precedence, copies: int) -> None:
+        n = self.count = len(precedence)
         pairs = [(x, y) for x, after in enumerate(precedence.after) for y in after]
         self.any = bool(pairs)
-        table = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+        shift = np.repeat(np.arange(copies) * (n + 2), len(pairs))[:, None]
+        table = np.tile(np.array(pairs, dtype=np.int64).reshape(-1, 2), (copies, 1)) + shift
         self.a, self.b = table.T.copy()
-        self.with_after, self.after_from = np.unique(self.a, return_index=True)
+        self.after_from = _begins(self.a)
+        self.with_after = self.a[self.after_from]
         self.a_by_b, by_b = table[np.argsort(self.b, kind="stable")].T.copy()
-        self.with_before, self.before_from = np.unique(by_b, return_index=True)
+        self.before_from = _begins(by_b)
+        self.with_before = by_b[self.before_from]
 
-    def limits(self, place: Index) -> tuple[Index, Index]:
-        latest = np.full(self.count + 2, self.count + 1)
-        earliest = np.zeros(self.count + 2, np.int64)
+    def limits(self, place: Index, base: Index) -> tuple[Index, Index]:
+        latest, earliest = base + self.count + 1, base.copy()
         if self.any:
-            latest[self.with_after] = np.minimum.reduceat(place[self.b], self.after_from)
-            earliest[self.with_before] = np.maximum.reduceat(place[self.a_by_b], self.before_from)
+            latest[self.with_after] = np.minimum.reduceat(place.take(self.b), self.after_from)
+            earliest[self.with_before] = np.maximum.reduceat(
+                place.take(self.a_by_b), self.before_from
+            )
         return latest, earliest
 
     def reach(self, place: Index) -> Index:
         """(n + 2, n + 2) how far a stretch reaches that may change sides with [i, j): up to place
-        ``reach[i, j]``, exclusive, where i < j."""
+        ``reach[i, j]``, exclusive, where i < j. Of a single sequence."""
         n = self.count
         at = np.arange(n + 2)
         nearest = np.full((n + 2, n + 2), n + 1)
@@ -205,12 +243,19 @@ class _Pairs:
 
     def broken(self, place: Index) -> BoolArray | None:
         """Which objects are part of a pair in the wrong order; None where all are right."""
-        wrong = place[self.a] > place[self.b]
+        wrong = place.take(self.a) > place.take(self.b)
         if not wrong.any():
             return None
-        broken = np.zeros(self.count + 2, np.bool_)
+        broken = np.zeros(len(place), np.bool_)
         broken[self.a[wrong]] = broken[self.b[wrong]] = True
         return broken
+
+
+def _begins(ordered: Index) -> Index:
+    """Where a new number begins."""
+    new = np.ones(len(ordered), np.bool_)
+    new[1:] = ordered[1:] != ordered[:-1]
+    return np.flatnonzero(new)
 
 
 def _spans(low: Index, high: Index) -> tuple[Index, Index]:
