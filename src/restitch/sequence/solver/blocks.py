@@ -8,7 +8,6 @@ another of the same number of changes is dropped.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from heapq import nlargest
@@ -36,11 +35,17 @@ class ColourBound:
 
     def blocks(self, unsewn: int) -> int:
         """Lower bound of the blocks needed to sew an (upward closed) set."""
-        # each set lies inside the one before it
-        return sum(
-            bisect_left(sets, True, key=lambda members: not members & unsewn)
-            for sets in self.levels
-        )
+        return sum(self.by_colour(unsewn, [len(sets) for sets in self.levels]))
+
+    def by_colour(self, unsewn: int, most: Sequence[int]) -> list[int]:
+        """The same colour by colour, where it is known to be no more than ``most``."""
+        counts = []
+        for sets, count in zip(self.levels, most, strict=True):
+            # each set lies inside the one before it
+            while count and not sets[count - 1] & unsewn:
+                count -= 1
+            counts.append(count)
+        return counts
 
 
 def colour_bound(colour: Sequence[int], precedence: Precedence) -> ColourBound:
@@ -74,25 +79,25 @@ def fewest_blocks(
     everything = (1 << len(colour)) - 1
     waits = _waiting(colour, precedence, UNSEWN_SHARE * bound.blocks(everything))
     bits = [1 << x for x in range(len(colour))]
-    rank = {x: place for place, x in enumerate(precedence.topological)}
     members: dict[int, int] = {}
     for x, thread in enumerate(colour):
         members[thread] = members.get(thread, 0) | bits[x]
-    beam = {0: State(0, [], sum(waits))}
+    beam = {0: State(0, [], sum(waits), [len(sets) for sets in bound.levels])}
     fronts = {0: first_front(colour, precedence)}
     parents: list[dict[int, State]] = []
     while everything not in beam:
         found: dict[int, State] = {}
         for sewn, state in beam.items():
+            front = fronts[sewn]
             blocks = [
-                sorted(fronts[sewn].block(thread, colour, precedence), key=rank.__getitem__)
-                for thread in sorted(fronts[sewn].ready)
+                front.block(thread, colour, precedence) for thread in sorted(front.ready)
             ]
             for block, after in _steps(sewn, blocks, colour, members, bits, waits):
                 if after not in found:
-                    unsewn = state.unsewn - sum(waits[x] for x in block)
-                    found[after] = State(sewn, block, unsewn)
-        beam = _best(found, bound, everything, width)
+                    unsewn = state.unsewn - sum([waits[x] for x in block])
+                    needs = bound.by_colour(everything & ~after, state.needs)
+                    found[after] = State(sewn, block, unsewn, needs)
+        beam = _best(found, width)
         fronts = {
             sewn: fronts[state.before].behind(colour[state.block[0]], colour, precedence)
             for sewn, state in beam.items()
@@ -111,6 +116,8 @@ class State:
     """Objects of the last block."""
     unsewn: float
     """Weight of what is not in the set."""
+    needs: list[int]
+    """Blocks of each colour that are needed at least for what is not in the set."""
 
 
 def _waiting(colour: Sequence[int], precedence: Precedence, total: float) -> list[float]:
@@ -124,11 +131,9 @@ def _waiting(colour: Sequence[int], precedence: Precedence, total: float) -> lis
     return [scale * weight for weight in weights]
 
 
-def _best(
-    found: dict[int, State], bound: ColourBound, everything: int, width: int
-) -> dict[int, State]:
+def _best(found: dict[int, State], width: int) -> dict[int, State]:
     """The most promising sets, none of them inside another."""
-    ranked = sorted(found, key=lambda s: bound.blocks(everything & ~s) + found[s].unsewn)
+    ranked = sorted(found, key=lambda s: sum(found[s].needs) + found[s].unsewn)
     kept: dict[int, State] = {}
     for sewn in ranked:
         if not any(sewn | other == other for other in kept):
@@ -147,7 +152,7 @@ def _steps(
     waits: Sequence[float],
 ) -> list[tuple[list[int], int]]:
     """Those of the blocks that are tried next, each with the set it leads to."""
-    found = [(block, sewn | sum(bits[x] for x in block)) for block in blocks]
+    found = [(block, sewn | sum([bits[x] for x in block])) for block in blocks]
     if len(members) <= MANY_COLOURS:
         return found
     for block, after in found:

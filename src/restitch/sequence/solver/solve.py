@@ -24,6 +24,7 @@ PROVED_OBJECTS = 20
 NEAR = 12
 """Neighbours that changes are drawn from."""
 
+DIV = 1
 COPIES = 8
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
@@ -92,7 +93,7 @@ def _searched(
         windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
         near = near_nodes(nodes, prices, windows, NEAR)
     copies = COPIES
-    tour = Tour(nodes, precedence, prices, path, copies)
+    tour = Tour(nodes, precedence, prices, PATHS if DIV else [path], copies)
     rounds = default_kicks(count, one_way=one_way) if kicks is None else kicks
     times = -(-LEAST_CHANGES // (count * copies))
     path = anneal(tour, near, round(share * rounds), times, seed, cooling)
@@ -112,7 +113,10 @@ def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[int
         orders.append(nearest_in_blocks(nodes, precedence, early, backwards=False))
     if len(late) <= len(early):
         orders.append(nearest_in_blocks(nodes, back, late, backwards=True))
-    return min((best_options(nodes, o) for o in orders), key=lambda pc: pc[1])[0]
+    global PATHS
+    found = sorted((best_options(nodes, o) for o in orders), key=lambda pc: pc[1])
+    PATHS = [p for p, c in found if c < found[0][1] + 300]
+    return found[0][0]
 
 
 def _beam_width(objects: int) -> int:

@@ -43,7 +43,7 @@ class Tour:
         nodes: Nodes,
         precedence: Precedence,
         prices: LinkPrices,
-        path: Sequence[int],
+        paths: Sequence[Sequence[int]],
         copies: int = 1,
     ) -> None:
         n, m = len(nodes.instance), nodes.count
@@ -57,7 +57,8 @@ class Tour:
         self.pairs = Pairs(precedence, copies)
         self.base = np.repeat(np.arange(copies) * (n + 2), n + 2)
         """Of each place: the first place of its sequence, and its first object."""
-        self.seq = np.tile(np.array([m, *path, m + 1]), copies)
+        rows = [[m, *paths[k % len(paths)], m + 1] for k in range(copies)]
+        self.seq = np.array(rows).ravel()
         """Node at each place."""
         self.place = np.empty_like(self.seq)
         """Place of each object."""
