@@ -10,12 +10,12 @@ from restitch.sequence.solver.moves import (
     Move,
     exchange,
     exchange_in_reach,
-    exchange_runs,
     exchange_pieces,
-    reverse_pieces,
+    exchange_runs,
     insert,
     move_segment,
     reverse,
+    reverse_pieces,
     reverse_runs,
     turn,
 )
@@ -29,7 +29,7 @@ class Cooling:
 
     hot: float = 0.6
     """Warmth at the beginning, in mean link prices of the first tour ..."""
-    cold: float = 0.05
+    cold: float = 0.03
     """... and at the end."""
     moves: tuple[tuple[Move, float], ...] = (
         (insert, 0.30),
@@ -42,12 +42,7 @@ class Cooling:
         (reverse_pieces, 0.15),
         (exchange_pieces, 0.10),
     )
-    """Sorts of changes and the share of rounds given to each."""
-    few_objects: int = 150
-    """Up to so many objects the rounds are spent on two coolings, the second from the best tour
-    of the first: one may freeze in a poor order of colours."""
-    choices: int = 20
-    press: float = 1.0
+    """Sorts of changes and how often each is drawn."""
     look_every: int = 8
     """Rounds between two looks whether the tour is the best so far."""
 
@@ -64,42 +59,23 @@ problems) turning a stretch seldom pays and exchanges carry the search (by trial
 def anneal(
     tour: Tour, near: Near, rounds: int, times: int, seed: int, cooling: Cooling | None = None
 ) -> list[int]:
-    """Return the best path met in so many rounds; each draws a change for every place so many
-    times.
-
-    Several tours are cooled side by side; now and then the dear ones are replaced by copies of
-    the cheap ones, as their warmth has it (population annealing: Hukushima and Iba 2003).
-    """
+    """Cool all sequences side by side for so many rounds, each of which draws a change for every
+    place so many times; return the best path met."""
     cooling = cooling or Cooling()
     random = np.random.default_rng(seed)
-    hot, cold = _mean_link(tour) * np.array([cooling.hot, cooling.cold])
     moves, shares = zip(*cooling.moves, strict=True)
     picks = random.choice(len(moves), rounds, p=np.array(shares) / sum(shares))
     anchors = tour.anchors(times)
+    scale = _mean_link(tour)
     best, kept = np.inf, tour.path()
-    last = hot
     for number, pick in enumerate(picks.tolist(), 1):
-        warmth = hot * (cold / hot) ** (number / rounds) if hot else 0.0
+        warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
         moves[pick](tour, near, random, warmth, anchors)
         if number % cooling.look_every == 0 or number == rounds:
-            costs = tour.costs()
-            if costs.min() < best - 1e-9:
-                best, kept = float(costs.min()), tour.path()
-        if tour.copies > 1 and number % max(1, rounds // cooling.choices) == 0:
-            tour.take(_survivors(costs_now(tour), cooling.press * (1 / warmth - 1 / last), random))
-            last = warmth
+            cost = float(tour.costs().min())
+            if cost < best:
+                best, kept = cost, tour.path()
     return kept
-
-
-def costs_now(tour): return tour.costs()
-
-
-def _survivors(costs, colder, random):
-    """Which tours go on: each as often as its price at the lower warmth has it."""
-    weight = np.exp((costs.min() - costs) * colder)
-    share = np.cumsum(weight) / weight.sum()
-    n = len(costs)
-    return np.minimum(np.searchsorted(share, (np.arange(n) + random.random()) / n), n - 1)
 
 
 def _mean_link(tour: Tour) -> float:

@@ -89,9 +89,7 @@ def fewest_blocks(
         found: dict[int, State] = {}
         for sewn, state in beam.items():
             front = fronts[sewn]
-            blocks = [
-                front.block(thread, colour, precedence) for thread in sorted(front.ready)
-            ]
+            blocks = [front.block(thread, colour, precedence) for thread in sorted(front.ready)]
             for block, after in _steps(sewn, blocks, colour, members, bits, waits):
                 if after not in found:
                     unsewn = state.unsewn - sum([waits[x] for x in block])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -48,8 +48,9 @@ def _chain(
     for x, count in waiting.items():
         if count:
             held[offset[x]] = np.inf
+    way = _way(nodes, candidates, backwards)
     for _ in block:
-        pick = int(np.argmin(_way(nodes, here, candidates, backwards) + held))
+        pick = int(np.argmin(way(here) + held))
         here = int(candidates[pick])
         x = int(nodes.owner[here])
         order.append(x)
@@ -62,20 +63,23 @@ def _chain(
     return here
 
 
-def _way(nodes: Nodes, here: int | None, candidates: Index, backwards: bool) -> FloatArray:
-    """What ranks the candidates as their link prices do."""
-    if here is None:
-        return np.zeros(len(candidates)) if backwards else nodes.into[candidates]
+def _way(nodes: Nodes, candidates: Index, backwards: bool) -> Callable[[int | None], FloatArray]:
+    """What ranks the candidates as their link prices from (or to) a node do."""
     instance = nodes.instance
-    if instance.link_price is not None or instance.wish is not None:
-        at = np.array(here)
-        return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)
-    # one colour: the price grows with the length alone
-    if backwards:
-        gap = nodes.exit[candidates] - nodes.entry[here]
-    else:
-        gap = nodes.entry[candidates] - nodes.exit[here]
-    length: FloatArray = np.hypot(gap[:, 0], gap[:, 1])
-    if not backwards:
-        length = instance.weights.travel * length + nodes.cost[candidates]
-    return length
+    # complex numbers: the distances are one subtraction and one absolute value
+    enters = nodes.entry[candidates] @ [1.0, 1j] * instance.weights.travel
+    leaves = nodes.exit[candidates] @ [1.0, 1j] * instance.weights.travel
+    cost = nodes.cost[candidates]
+
+    def way(here: int | None) -> FloatArray:
+        if here is None:
+            return np.zeros(len(candidates)) if backwards else nodes.into[candidates]
+        if instance.link_price is not None or instance.wish is not None:
+            at = np.array(here)
+            return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)
+        # one colour: the price grows with the length alone
+        if backwards:
+            return np.abs(leaves - nodes.entry[here] @ [1.0, 1j] * instance.weights.travel)
+        return np.abs(enters - nodes.exit[here] @ [1.0, 1j] * instance.weights.travel) + cost
+
+    return way

@@ -47,7 +47,9 @@ LONGEST_SEGMENT = 3
 """Objects moved in one piece at the most; longer stretches are exchanged."""
 
 
-def turn(tour: Tour, near: Near, random: np.random.Generator, warmth: float, anchors: Index) -> None:
+def turn(
+    tour: Tour, near: Near, random: np.random.Generator, warmth: float, anchors: Index
+) -> None:
     """Take another option of single objects where they are."""
     del near
     seq = tour.seq
@@ -104,7 +106,9 @@ def move_segment(
     turned = bool(random.random() < 0.5)
     node, behind = _draw(tour, near, random, anchors)
     seq = tour.seq
-    at = tour.place.take(tour.owner.take(node) + tour.base.take(anchors)) - (length - 1) * (behind == turned)
+    at = tour.place.take(tour.owner.take(node) + tour.base.take(anchors))
+    if behind == turned:
+        at -= length - 1
     gap = anchors + 1 if behind else anchors
     # a stretch that begins before the first place cannot be taken out
     room = tour.taken_out(length).take(at, mode="clip") + tour.link.take(gap - 1)

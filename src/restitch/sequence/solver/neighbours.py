@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -122,33 +122,34 @@ def _candidates(nodes: Nodes, windows: Windows, count: int) -> Index:
     """(n, count) objects of the same colour near each object, itself where there are too few."""
     instance = nodes.instance
     found = np.tile(np.arange(len(instance))[:, None], (1, count))
-    colours = np.array(instance.colour)
+    colours, gaps = np.array(instance.colour), _gaps(nodes)
     for colour in distinct(colours):
         members = np.flatnonzero(colours == colour)
         kept = min(count, len(members) - 1)
         if kept < 1:
             continue
-        gap = _gaps(nodes, members) + NEVER * windows.apart(members[:, None], members[None, :])
-        np.fill_diagonal(gap, np.inf)
-        found[members, :kept] = members[np.argpartition(gap, kept - 1, axis=1)[:, :kept]]
+        rows = max(1, AT_ONCE // len(members))
+        for low in range(0, len(members), rows):
+            some = members[low : low + rows]
+            gap = gaps(some, members) + NEVER * windows.apart(some[:, None], members)
+            gap[some[:, None] == members] = np.inf
+            found[some, :kept] = members[np.argpartition(gap, kept - 1, axis=1)[:, :kept]]
     return found
 
 
-def _gaps(nodes: Nodes, members: Index) -> FloatArray:
-    """How near each member lies to each other: between the discs that hold all ends of each, or by
-    the cheapest given price."""
+def _gaps(nodes: Nodes) -> Callable[[Index, Index], FloatArray]:
+    """How near each object of some lies to each of others: between the discs that hold all ends of
+    each, or by the cheapest given price."""
     first = nodes.first[:-1]
     given = nodes.instance.link_price
     if given is not None:
         cheap = np.minimum.reduceat(np.minimum.reduceat(given, first, axis=0), first, axis=1)
-        return np.minimum(cheap, cheap.T)[np.ix_(members, members)]
-    size = np.diff(nodes.first)[:, None]
-    middle = np.add.reduceat((nodes.entry + nodes.exit) / 2, first, axis=0) / size
-    reach = np.maximum(
-        np.hypot(*(nodes.entry - middle[nodes.owner]).T),
-        np.hypot(*(nodes.exit - middle[nodes.owner]).T),
+        cheap = np.minimum(cheap, cheap.T)
+        return lambda some, others: cheap[np.ix_(some, others)]
+    enters, leaves = nodes.entry @ [1.0, 1j], nodes.exit @ [1.0, 1j]
+    middle = np.add.reduceat((enters + leaves) / 2, first) / np.diff(nodes.first)
+    reach = np.maximum(np.abs(enters - middle[nodes.owner]), np.abs(leaves - middle[nodes.owner]))
+    radius = np.maximum.reduceat(reach, first)
+    return lambda some, others: (
+        np.abs(middle[some, None] - middle[others]) - radius[some, None] - radius[others]
     )
-    radius = np.maximum.reduceat(reach, first)[members]
-    x, y = middle[members].T
-    gap: FloatArray = np.hypot(x[:, None] - x, y[:, None] - y) - radius[:, None] - radius
-    return gap

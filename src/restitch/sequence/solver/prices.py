@@ -19,7 +19,7 @@ class LinkPrices:
     """Prices of links between nodes. Two nodes are added: m, the start, and m + 1, the end (free
     to reach)."""
 
-    __slots__ = ("colour", "cost", "entry", "exit", "into", "nodes", "table", "width")
+    __slots__ = ("colour", "cost", "entry", "exit", "free", "into", "nodes", "table", "width")
 
     def __init__(self, nodes: Nodes) -> None:
         m = nodes.count
@@ -34,11 +34,13 @@ class LinkPrices:
             table[:, m + 1] = 0.0
             self.table = table.ravel()
             return
-        # complex numbers: one gather, one subtraction and one hypot for both coordinates
-        self.entry = np.append(nodes.entry[:, 0] + 1j * nodes.entry[:, 1], [0.0, 0.0])
-        self.exit = np.append(nodes.exit[:, 0] + 1j * nodes.exit[:, 1], [0.0, 0.0])
+        # complex numbers: one gather, one subtraction and one absolute value for both coordinates
+        travel = nodes.instance.weights.travel
+        self.entry = np.append(nodes.entry @ [1.0, 1j], [0.0, 0.0]) * travel
+        self.exit = np.append(nodes.exit @ [1.0, 1j], [0.0, 0.0]) * travel
         self.colour = np.append(nodes.colour, [-1, -1])
-        self.cost = np.append(nodes.cost, [0.0, 0.0])
+        self.free = travel * (nodes.instance.trim_over_mm + LENGTH_TOLERANCE_MM)
+        self.cost = np.append(nodes.cost, [0.0, 0.0]) if nodes.cost.any() else None
 
     def __call__(self, a: Index, b: Index) -> FloatArray:
         """Price of the links from nodes a to nodes b, arrays of one shape (k,)."""
@@ -46,11 +48,13 @@ class LinkPrices:
             return self.table.take(a * self.width + b)
         instance = self.nodes.instance
         weights = instance.weights
-        length = np.abs(self.exit[a] - self.entry[b])
-        price: FloatArray = (length > instance.trim_over_mm + LENGTH_TOLERANCE_MM) * weights.trim
-        price[self.colour[a] != self.colour[b]] = weights.colour
-        price += weights.travel * length
-        price += self.cost[b]
+        price: FloatArray = np.abs(self.exit.take(a) - self.entry.take(b))
+        extra = np.zeros(len(price))
+        extra[price > self.free] = weights.trim
+        extra[self.colour.take(a) != self.colour.take(b)] = weights.colour
+        price += extra
+        if self.cost is not None:
+            price += self.cost.take(b)
         last = self.nodes.count - 1
         if instance.wish is not None:
             price += self.nodes.wish_price(np.minimum(a, last), np.minimum(b, last))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from restitch.sequence.solver.anneal import ONE_WAY, Cooling, anneal
@@ -24,8 +26,11 @@ PROVED_OBJECTS = 20
 NEAR = 12
 """Neighbours that changes are drawn from."""
 
-DIV = 1
-COPIES = 8
+MOST_COPIES = 8
+"""Sequences searched side by side at the most; no more than make ..."""
+CHANGES = 1_000
+"""... so many changes in one round: one search may freeze in a poor order of colours, but large
+designs need the time for one."""
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
 
@@ -52,11 +57,12 @@ def solve(
     nodes = nodes_of(instance)
     precedence = precedence_of(len(instance), instance.precedence)
     bound = colour_bound(instance.colour, precedence)
-    path = _first(nodes, precedence, bound)
+    paths = _first(nodes, precedence, bound)
     small = len(instance) <= PROVED_OBJECTS and proof_ways > 0
     if len(instance) > 1:
-        path = _searched(nodes, precedence, path, kicks, seed, PROVED_ROUNDS if small else 1.0)
-    path = min((path, _original(nodes)), key=lambda p: path_cost(nodes, p))
+        share = PROVED_ROUNDS if small else 1.0
+        paths = [*paths, _searched(nodes, precedence, paths, kicks, seed, share)]
+    path = min((*paths, _original(nodes)), key=lambda p: path_cost(nodes, p))
     if not small:
         return _solution(nodes, path, bound, proved=False)
     proof = prove(nodes, precedence, bound, path_cost(nodes, path), proof_ways)
@@ -64,17 +70,17 @@ def solve(
 
 
 def default_kicks(objects: int, *, one_way: bool = False) -> int:
-    """Return how many rounds the search takes by default: 0.2 s for 60 objects,
-    2 s for 600 and more, a second where links cost another price backwards (our choice, by
-    trial)."""
-    rounds = 3_000 if one_way else min(max(12 * objects, 600), 2_000)
-    return min(rounds, 1_800_000 // max(objects, 1))
+    """Return how many rounds the search takes by default: 0.2 s for 60 objects, 1 to 2 s for 600
+    and more, a second where links cost another price backwards (our choice, by trial)."""
+    if one_way:
+        return min(3_000, 1_800_000 // objects)
+    return min(max(12 * objects, 1_200), 4_000, 8_000_000 // max(objects, 1))
 
 
 def _searched(
     nodes: Nodes,
     precedence: Precedence,
-    path: list[int],
+    paths: list[list[int]],
     kicks: int | None,
     seed: int,
     share: float,
@@ -82,27 +88,27 @@ def _searched(
     """The path after the search, with this share of its rounds."""
     count = len(nodes.instance)
     prices = LinkPrices(nodes)
-    cooling = Cooling()
+    cooling, copies = Cooling(), min(MOST_COPIES, max(1, CHANGES // count))
     one_way = nodes.instance.link_price is not None
     if one_way and nodes.count == count:
         # single options with given prices
         table = excess(nodes, precedence)
-        path = min((path, *onward_orders(table, precedence)), key=lambda p: path_cost(nodes, p))
-        near, cooling = near_by_price(table, NEAR), ONE_WAY
+        paths = [*paths, *onward_orders(table, precedence)]
+        paths = [min(paths, key=lambda p: path_cost(nodes, p))]
+        near, cooling, copies = near_by_price(table, NEAR), ONE_WAY, 1
     else:
-        windows = windows_of(nodes, precedence, nodes.owner[path].tolist())
+        windows = windows_of(nodes, precedence, nodes.owner[paths[0]].tolist())
         near = near_nodes(nodes, prices, windows, NEAR)
-    copies = COPIES
-    tour = Tour(nodes, precedence, prices, PATHS if DIV else [path], copies)
+    tour = Tour(nodes, precedence, prices, paths, copies)
     rounds = default_kicks(count, one_way=one_way) if kicks is None else kicks
     times = -(-LEAST_CHANGES // (count * copies))
     path = anneal(tour, near, round(share * rounds), times, seed, cooling)
     return best_options(nodes, nodes.owner[path].tolist())[0]
 
 
-def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[int]:
-    """The cheapest of the greedy tours, early and late, and the original order; of the greedy
-    tours only those of fewest colour changes."""
+def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[list[int]]:
+    """The greedy tours, early and late, and the original order, cheapest first; only those of
+    fewest colour changes."""
     colour = nodes.instance.colour
     width = _beam_width(len(colour))
     back = precedence.reversed()
@@ -113,10 +119,9 @@ def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[int
         orders.append(nearest_in_blocks(nodes, precedence, early, backwards=False))
     if len(late) <= len(early):
         orders.append(nearest_in_blocks(nodes, back, late, backwards=True))
-    global PATHS
     found = sorted((best_options(nodes, o) for o in orders), key=lambda pc: pc[1])
-    PATHS = [p for p, c in found if c < found[0][1] + 300]
-    return found[0][0]
+    changes = [sum(colour[x] != colour[y] for x, y in pairwise(nodes.owner[p])) for p, _ in found]
+    return [path for (path, _), count in zip(found, changes, strict=True) if count <= changes[0]]
 
 
 def _beam_width(objects: int) -> int:

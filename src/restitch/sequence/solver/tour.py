@@ -44,8 +44,9 @@ class Tour:
         precedence: Precedence,
         prices: LinkPrices,
         paths: Sequence[Sequence[int]],
-        copies: int = 1,
+        copies: int,
     ) -> None:
+        """``paths``: the sequences begin with these in turn."""
         n, m = len(nodes.instance), nodes.count
         mirror, self.exact = mirrors(nodes)
         self.count, self.copies, self.prices = n, copies, prices
@@ -75,24 +76,14 @@ class Tour:
 
     def path(self) -> list[int]:
         """The nodes of the cheapest sequence in order, without start and end."""
-        path: list[int] = self.sequence(int(self.costs().argmin()))[1:-1].tolist()
+        best = int(self.costs().argmin())
+        path: list[int] = self.seq.reshape(self.copies, -1)[best, 1:-1].tolist()
         return path
-
-    def sequence(self, copy: int) -> Index:
-        """A copy of one of the sequences, with start and end."""
-        return self.seq.reshape(self.copies, -1)[copy].copy()
 
     def costs(self) -> FloatArray:
         """Price of each sequence."""
         costs: FloatArray = self.link.reshape(self.copies, -1).sum(axis=1)
         return costs
-
-    def take(self, parents: Index) -> None:
-        """Put copies of these sequences in place of all of them."""
-        shape = self.copies, -1
-        self.seq = self.seq.reshape(shape)[parents].ravel()
-        self.link = self.link.reshape(shape)[parents].ravel()
-        self.place = (self.place - self.base).reshape(shape)[parents].ravel() + self.base
 
     def objects(self, places: Index) -> Index:
         """The objects at places."""
