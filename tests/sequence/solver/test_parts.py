@@ -230,7 +230,7 @@ def test_the_mirror_of_an_option_is_its_reverse() -> None:
 
 def toured(colours=3, count=12, rules=((0, 4), (0, 9), (2, 5), (5, 9))) -> Tour:
     nodes, precedence = made(count, 1, colours=colours, precedence=rules)
-    return Tour(nodes, precedence, LinkPrices(nodes), (nodes.first[:-1] + 1).tolist())
+    return Tour(nodes, precedence, LinkPrices(nodes), [(nodes.first[:-1] + 1).tolist()], 1)
 
 
 def test_colour_runs_are_bounded_by_start_and_end() -> None:
@@ -268,7 +268,7 @@ def test_a_shift_moves_what_it_may_and_leaves_out_what_breaks_the_layering() -> 
     assert owner.index(5) < owner.index(9)
     assert owner == [0, 1, 2, 11, 3, 4, 5, 6, 7, 8, 9, 10]
     assert sorted(tour.path()) == sorted(before)
-    np.testing.assert_allclose(tour.link, tour.prices(tour.seq[:-1], tour.seq[1:]))
+    np.testing.assert_allclose(tour.link[:-1], tour.prices(tour.seq[:-1], tour.seq[1:]))
 
 
 def test_figures_of_a_solution_are_those_of_its_order() -> None:

@@ -49,30 +49,72 @@ def test_prices_are_the_same_with_and_without_a_table(monkeypatch, wish):
 @pytest.mark.parametrize(
     "move",
     [
+        moves.turn,
         moves.insert,
         moves.move_segment,
         moves.reverse,
         moves.reverse_runs,
+        moves.reverse_pieces,
         moves.exchange,
-        moves.exchange_in_reach,
         moves.exchange_runs,
+        moves.exchange_pieces,
     ],
 )
-def test_a_move_changes_the_tour_and_keeps_it_sound(move):
+@pytest.mark.parametrize("copies", [1, 3])
+def test_a_move_changes_the_sequences_and_keeps_them_sound(move, copies):
     instance = layered()
     nodes = nodes_of(instance)
     precedence = precedence_of(len(instance), instance.precedence)
-    link = LinkPrices(nodes)
-    tour = Tour(nodes, precedence, link, nodes.first[:-1].tolist())
-    near = near_nodes(nodes, link, windows_of(nodes, precedence, range(len(instance))), 8)
+    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], copies)
+    near = near_nodes(nodes, tour.prices, windows_of(nodes, precedence, range(len(instance))), 8)
+    random, before = np.random.default_rng(1), tour.seq.copy()
+    changed = np.zeros_like(before, np.bool_)
+    for _ in range(30):
+        move(tour, near, random, 40.0, tour.anchors(4))
+        is_sound(tour, instance)
+        changed |= tour.seq != before
+    assert changed.reshape(copies, -1).any(axis=1).all()
+
+
+def is_sound(tour: Tour, instance: Instance) -> None:
+    """Every sequence holds every object in a feasible order, and places and links are right."""
+    width = len(instance) + 2
+    place = tour.place.reshape(tour.copies, width)
+    for first, seq, places in zip(
+        tour.base[::width], tour.seq.reshape(-1, width), place, strict=True
+    ):
+        np.testing.assert_array_equal(tour.owner[seq][places - first], np.arange(width))
+        assert all(places[a] < places[b] for a, b in instance.precedence)
+    ends = tour.seq == tour.seq[-1]
+    right = np.where(ends[:-1], 0.0, tour.prices(tour.seq[:-1], tour.seq[1:]))
+    np.testing.assert_allclose(tour.link, np.append(right, 0.0))
+
+
+def test_exchanges_in_reach_keep_the_tour_sound():
+    instance = layered()
+    nodes = nodes_of(instance)
+    precedence = precedence_of(len(instance), instance.precedence)
+    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], 1)
+    near = near_nodes(nodes, tour.prices, windows_of(nodes, precedence, range(len(instance))), 8)
     random, before = np.random.default_rng(1), tour.path()
     for _ in range(30):
-        move(tour, near, random, 40.0, 200)
-        assert sorted(tour.owner[tour.path()].tolist()) == list(range(len(instance)))
-        assert all(tour.place[a] < tour.place[b] for a, b in instance.precedence)
-        np.testing.assert_array_equal(tour.owner[tour.seq[tour.place]], np.arange(42))
-        np.testing.assert_allclose(tour.link, link(tour.seq[:-1], tour.seq[1:]))
+        moves.exchange_in_reach(tour, near, random, 40.0, tour.anchors(5))
+        is_sound(tour, instance)
     assert tour.path() != before
+
+
+def test_stretches_change_sides_unless_the_layering_holds_one():
+    instance = layered(12)
+    nodes = nodes_of(instance)
+    tour = Tour(
+        nodes, precedence_of(12, ((0, 3),)), LinkPrices(nodes), [nodes.first[:-1].tolist()], 1
+    )
+    # places: object x is at x + 1
+    low, middle, high = np.array([[1, 2, 8], [3, 4, 9], [5, 6, 11]])
+    free = tour.pairs.swappable(tour.place, low, middle, high)
+    assert free.tolist() == [False, True, True]
+    tour.exchange(low[1:], middle[1:], high[1:])
+    assert tour.owner[tour.path()].tolist() == [0, 3, 4, 1, 2, 5, 6, 8, 9, 7, 10, 11]
 
 
 def asymmetric(count: int, seed: int) -> Instance:
@@ -89,7 +131,7 @@ def test_a_stretch_reaches_as_far_as_nothing_that_must_follow_it_is_passed():
     instance = layered(14)
     nodes = nodes_of(instance)
     pairs = ((0, 4), (2, 9), (3, 12), (6, 8))
-    tour = Tour(nodes, precedence_of(14, pairs), LinkPrices(nodes), nodes.first[:-1].tolist())
+    tour = Tour(nodes, precedence_of(14, pairs), LinkPrices(nodes), [nodes.first[:-1].tolist()], 1)
     reach = tour.pairs.reach(tour.place)
     places = {x: int(tour.place[x]) for x in range(14)}
     for low in range(1, 14):

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from restitch.model import FloatArray
-from restitch.sequence.solver.nodes import Index, Nodes
+from restitch.sequence.solver.nodes import Index, Nodes, complex_of
 from restitch.sequence.solver.precedence import Precedence
 
 
@@ -66,10 +66,10 @@ def _chain(
 def _way(nodes: Nodes, candidates: Index, backwards: bool) -> Callable[[int | None], FloatArray]:
     """What ranks the candidates as their link prices from (or to) a node do."""
     instance = nodes.instance
-    # complex numbers: the distances are one subtraction and one absolute value
-    enters = nodes.entry[candidates] @ [1.0, 1j] * instance.weights.travel
-    leaves = nodes.exit[candidates] @ [1.0, 1j] * instance.weights.travel
-    cost = nodes.cost[candidates]
+    travel = instance.weights.travel
+    # complex numbers: a distance is one subtraction and one absolute value
+    enters, leaves = travel * complex_of(nodes.entry), travel * complex_of(nodes.exit)
+    there, cost = (leaves if backwards else enters)[candidates], nodes.cost[candidates]
 
     def way(here: int | None) -> FloatArray:
         if here is None:
@@ -78,8 +78,7 @@ def _way(nodes: Nodes, candidates: Index, backwards: bool) -> Callable[[int | No
             at = np.array(here)
             return nodes.price(candidates, at) if backwards else nodes.price(at, candidates)
         # one colour: the price grows with the length alone
-        if backwards:
-            return np.abs(leaves - nodes.entry[here] @ [1.0, 1j] * instance.weights.travel)
-        return np.abs(enters - nodes.exit[here] @ [1.0, 1j] * instance.weights.travel) + cost
+        length: FloatArray = np.abs(there - (enters if backwards else leaves)[here])
+        return length if backwards else length + cost
 
     return way

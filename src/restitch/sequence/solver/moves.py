@@ -34,7 +34,7 @@ MOST_RUNS = 4
 MOST_PIECES = 30
 """Stretches between dear links that are changed in one piece at the most (our choice)."""
 
-DRAWS_A_RUN = 12
+DRAWS_A_RUN = 8
 """Changes of whole colour runs drawn at a time, for each run (our choice)."""
 
 ANY_PLACE = 0.1
@@ -197,7 +197,8 @@ def _dear(tour: Tour, random: np.random.Generator, anchors: Index, k: int) -> In
     some = np.minimum(size, MOST_PIECES)
     firsts += _below(random, size - some + 1)
     draws = firsts + (random.random((k, len(anchors))) * some).astype(np.int64)
-    return bounds[np.sort(draws, axis=0)]
+    found: Index = bounds[np.sort(draws, axis=0)]
+    return found
 
 
 def _reverse(
@@ -313,7 +314,11 @@ def _exchange(
     room -= tour.prices(seq.take(middle - 1), seq.take(high))
     room -= tour.prices(seq.take(high - 1), seq.take(low))
     made = np.flatnonzero(room > 0)
-    low, middle, high = _apart(low[made], middle[made], high[made])
+    low, middle, high = low[made], middle[made], high[made]
+    if len(low) and tour.pairs.any:
+        free = tour.pairs.swappable(tour.place, low, middle, high)
+        low, middle, high = low[free], middle[free], high[free]
+    low, middle, high = _apart(low, middle, high)
     if len(low):
         tour.exchange(low, middle, high)
 

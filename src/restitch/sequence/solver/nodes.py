@@ -97,6 +97,12 @@ def nodes_of(instance: Instance) -> Nodes:
     return Nodes(instance, first, owner, colour, ends[:, :2], ends[:, 2:], cost, into)
 
 
+def complex_of(points: FloatArray) -> NDArray[np.complex128]:
+    """(m, 2) points as (m,) complex numbers: their distances are quick to work out."""
+    numbers: NDArray[np.complex128] = points[:, 0] + 1j * points[:, 1]
+    return numbers
+
+
 def mirrors(nodes: Nodes) -> tuple[list[int], bool]:
     """Return for each node the option of its object nearest to its reverse, and whether every one
     is the exact reverse at the same cost."""

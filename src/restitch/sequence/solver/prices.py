@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from restitch.model import FloatArray
-from restitch.sequence.solver.nodes import LENGTH_TOLERANCE_MM, Index, Nodes
+from restitch.sequence.solver.nodes import LENGTH_TOLERANCE_MM, Index, Nodes, complex_of
 
 TABLE_NODES = 1400
 """Up to this many nodes the whole table is made (16 MB at the limit); above, prices are worked
@@ -36,8 +36,8 @@ class LinkPrices:
             return
         # complex numbers: one gather, one subtraction and one absolute value for both coordinates
         travel = nodes.instance.weights.travel
-        self.entry = np.append(nodes.entry @ [1.0, 1j], [0.0, 0.0]) * travel
-        self.exit = np.append(nodes.exit @ [1.0, 1j], [0.0, 0.0]) * travel
+        self.entry = travel * np.append(complex_of(nodes.entry), [0.0, 0.0])
+        self.exit = travel * np.append(complex_of(nodes.exit), [0.0, 0.0])
         self.colour = np.append(nodes.colour, [-1, -1])
         self.free = travel * (nodes.instance.trim_over_mm + LENGTH_TOLERANCE_MM)
         self.cost = np.append(nodes.cost, [0.0, 0.0]) if nodes.cost.any() else None

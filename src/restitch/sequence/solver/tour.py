@@ -136,22 +136,11 @@ class Tour:
         self.write(span, self.mirror.take(self.seq.take((low + high - 1)[own] - span)))
 
     def exchange(self, low: Index, middle: Index, high: Index) -> None:
-        """Exchange the stretches [low, middle) and [middle, high), where that is feasible; none
-        touches another."""
+        """Exchange the stretches [low, middle) and [middle, high), each feasible and none touching
+        another."""
         span, own = _spans(low, high)
         first, second = (middle - low)[own], (high - middle)[own]
-        nodes = self.seq.take(span + np.where(span < low[own] + second, first, -second))
-        if self.pairs.any:
-            objects = self.owner.take(nodes) + self.base.take(span)
-            place = self.place.copy()
-            place[objects] = span
-            broken = self.pairs.broken(place)
-            if broken is not None:
-                wrong = np.zeros(len(low), np.bool_)
-                wrong[own[broken.take(objects)]] = True
-                free = ~wrong[own]
-                span, nodes = span[free], nodes[free]
-        self.write(span, nodes)
+        self.write(span, self.seq.take(span + np.where(span < low[own] + second, first, -second)))
 
     def shift(self, at: Index, gap: Index, nodes: Index) -> None:
         """Move the stretches that begin at places `at` (k,) before the places `gap` (k,), sewn as
@@ -232,6 +221,14 @@ class Pairs:
         nearest = np.minimum.accumulate(nearest[:, ::-1], axis=1)[:, ::-1]
         nearest = np.where(at[:, None] < at, nearest, n + 1)
         return np.minimum.accumulate(nearest[::-1], axis=0)[::-1]
+
+    def swappable(self, place: Index, low: Index, middle: Index, high: Index) -> BoolArray:
+        """Whether the stretches [low, middle) and [middle, high) may change sides."""
+        low, middle, high = low[:, None], middle[:, None], high[:, None]
+        a, b = place.take(self.a), place.take(self.b)
+        held = (a >= low) & (a < middle) & (b >= middle) & (b < high)
+        free: BoolArray = ~np.logical_or.reduce(held, axis=1)
+        return free
 
     def broken(self, place: Index) -> BoolArray | None:
         """Which objects are part of a pair in the wrong order; None where all are right."""
