@@ -34,7 +34,7 @@ MOST_RUNS = 4
 MOST_PIECES = 30
 """Stretches between dear links that are changed in one piece at the most (our choice)."""
 
-DRAWS_A_RUN = 8
+DRAWS_A_RUN = 4
 """Changes of whole colour runs drawn at a time, for each run (our choice)."""
 
 ANY_PLACE = 0.1

@@ -190,6 +190,7 @@ class Pairs:
 
     def __init__(self, precedence: Precedence, copies: int) -> None:
         n = self.count = len(precedence)
+        self.copies = copies
         pairs = [(x, y) for x, after in enumerate(precedence.after) for y in after]
         self.any = bool(pairs)
         shift = np.repeat(np.arange(copies) * (n + 2), len(pairs))[:, None]
@@ -224,8 +225,10 @@ class Pairs:
 
     def swappable(self, place: Index, low: Index, middle: Index, high: Index) -> BoolArray:
         """Whether the stretches [low, middle) and [middle, high) may change sides."""
+        # the pairs of the sequence that each stretch is part of
+        own = low // (self.count + 2)
+        a, b = (place.take(ends).reshape(self.copies, -1)[own] for ends in (self.a, self.b))
         low, middle, high = low[:, None], middle[:, None], high[:, None]
-        a, b = place.take(self.a), place.take(self.b)
         held = (a >= low) & (a < middle) & (b >= middle) & (b < high)
         free: BoolArray = ~np.logical_or.reduce(held, axis=1)
         return free
