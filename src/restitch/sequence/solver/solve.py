@@ -34,7 +34,7 @@ designs need the time for one."""
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
 
-PROOF_WAYS = 600_000
+PROOF_WAYS = 3_000_000
 """Ways looked at, after which the proof is given up (under 5 seconds, measured)."""
 
 PROVED_ROUNDS = 0.15
@@ -47,20 +47,21 @@ def solve(
     kicks: int | None = None,
     seed: int = 0,
     proof_ways: int = PROOF_WAYS,
+    proved_objects: int = PROVED_OBJECTS,
 ) -> Solution:
     """Return the cheapest order and ends found; never worse than the instance's original.
 
     ``kicks``: rounds of the search (None: `default_kicks`). The answer depends on the
     instance, the kicks and the seed alone, never on the clock. ``proof_ways``: effort spent on a
-    proof for small designs.
+    proof for designs of up to ``proved_objects`` (62 at the most: a set is one number).
     """
     nodes = nodes_of(instance)
     precedence = precedence_of(len(instance), instance.precedence)
     bound = colour_bound(instance.colour, precedence)
     paths = _first(nodes, precedence, bound)
-    small = len(instance) <= PROVED_OBJECTS and proof_ways > 0
+    small = len(instance) <= proved_objects and proof_ways > 0
     if len(instance) > 1:
-        share = PROVED_ROUNDS if small else 1.0
+        share = PROVED_ROUNDS if small and len(instance) <= PROVED_OBJECTS else 1.0
         paths = [*paths, _searched(nodes, precedence, paths, kicks, seed, share)]
     path = min((*paths, _original(nodes)), key=lambda p: path_cost(nodes, p))
     if not small:
@@ -126,7 +127,7 @@ def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[lis
 
 def _beam_width(objects: int) -> int:
     """How many sets of objects the colour search keeps (our choice: 0.2 s at the most)."""
-    return 100 if objects <= 200 else 40 if objects <= 700 else 12
+    return 50 if objects <= 200 else 40 if objects <= 700 else 12
 
 
 def _original_order(instance: Instance) -> tuple[int, ...]:
