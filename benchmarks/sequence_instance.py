@@ -1,10 +1,11 @@
 """Solve one sequencing instance and write the solution.
 
-    python benchmarks/sequence_instance.py INSTANCE.json OUT.json [--kicks N] [--seed S]
+    python benchmarks/sequence_instance.py INSTANCE.json OUT.json [--kicks N] [--seed S] [--prove N]
 
 Reads the instance format `restitch-seq/1` (objects with colour and ends, weights, precedence) or
 a TSPLIB sequential ordering problem (.sop). Prints cost and the solver's CPU seconds; the answer
-depends on kicks (rounds of the search) and seed alone.
+depends on kicks (rounds of the search) and seed alone. ``--prove``: objects up to which a proof
+is tried.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from restitch.sequence.solver import Instance, Sequence, Solution, Weights, solve
+from restitch.sequence.solver.solve import PROVED_OBJECTS
 
 
 def instance_of(document: dict) -> Instance:
@@ -82,6 +84,7 @@ def main() -> None:
     ask.add_argument("out", type=Path)
     ask.add_argument("--kicks", type=int)
     ask.add_argument("--seed", type=int, default=0)
+    ask.add_argument("--prove", type=int, default=PROVED_OBJECTS)
     asked = ask.parse_args()
     text = asked.instance.read_text()
     ids = None
@@ -92,7 +95,9 @@ def main() -> None:
         instance = instance_of(document)
         ids = [o["id"] for o in document["objects"]]
     begun = time.process_time()
-    found: Solution = solve(instance, kicks=asked.kicks, seed=asked.seed)
+    found: Solution = solve(
+        instance, kicks=asked.kicks, seed=asked.seed, proved_objects=asked.prove
+    )
     spent = time.process_time() - begun
     order = [ids[i] for i in found.order] if ids else list(found.order)
     asked.out.write_text(json.dumps({"order": order, "option": list(found.option)}))

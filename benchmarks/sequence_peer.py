@@ -1,6 +1,6 @@
 """Lines of one colour, either end first, put in order by us and by a general plotter tool.
 
-    python benchmarks/sequence_peer.py --peer VENV/bin/vpype [--sizes 200 500 1000 2000] [--seed 1]
+    python benchmarks/sequence_peer.py --peer VENV/bin/vpype [--sizes 200 500 1000 2000] [--seed 1] [--kicks N]
 
 The peer is vpype (https://vpype.readthedocs.io), its ``linesort --two-opt``: the same lines, read
 from an SVG file, sorted and written again. Travel is measured here for both, from the end of each
@@ -38,13 +38,13 @@ def travel_mm(lines: np.ndarray) -> float:
     return float(np.hypot(*(lines[1:, 0] - lines[:-1, 1]).T).sum())
 
 
-def ours(lines: np.ndarray) -> tuple[np.ndarray, float]:
+def ours(lines: np.ndarray, kicks: int | None) -> tuple[np.ndarray, float]:
     """The lines in our order, and CPU seconds."""
     options = tuple(np.array([[*a, *b], [*b, *a]]) for a, b in lines)
     # travel alone counts, as for the peer
     instance = Instance((0,) * len(lines), options, weights=Weights(trim=0.0))
     start = time.process_time()
-    found = solve(instance)
+    found = solve(instance, kicks=kicks)
     seconds = time.process_time() - start
     sewn = [
         lines[x][::-1] if k else lines[x] for x, k in zip(found.order, found.option, strict=True)
@@ -101,6 +101,7 @@ def main() -> None:
     parser.add_argument("--peer", required=True)
     parser.add_argument("--sizes", type=int, nargs="+", default=[200, 500, 1000, 2000])
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--kicks", type=int, help="rounds of our search")
     options = parser.parse_args()
     print("| lines | travel, mm | peer's, mm | ratio | CPU, s | peer's, s |")
     print("|---|---|---|---|---|---|")
@@ -108,7 +109,7 @@ def main() -> None:
         lines = lines_of(size, options.seed)
         with tempfile.TemporaryDirectory() as folder:
             theirs, their_s = peers(lines, options.peer, Path(folder))
-        own, own_s = ours(lines)
+        own, own_s = ours(lines, options.kicks)
         assert same_lines(own, lines), "we lost a line"
         assert same_lines(theirs, lines), "the peer's lines are not ours"
         own_mm, their_mm = travel_mm(own), travel_mm(theirs)

@@ -15,7 +15,7 @@ Pairs = set[tuple[int, int]]
 
 def blocks_of(colour: list[int], pairs: Pairs) -> list[list[int]]:
     precedence = precedence_of(len(colour), pairs)
-    return fewest_blocks(colour, precedence, colour_bound(colour, precedence), width=12)
+    return fewest_blocks(colour, precedence, colour_bound(colour, precedence), width=12, walks=0)[0]
 
 
 def is_sewable(blocks: list[list[int]], colour: list[int], pairs: Pairs) -> bool:

@@ -90,19 +90,33 @@ def test_colour_blocks_are_bounded_and_as_few_as_can_be(colour, found) -> None:
         for order in permutations(range(count))
         if all(order.index(a) < order.index(b) for a, b in found)
     )
-    blocks = fewest_blocks(colour, precedence, bound, width=100)
-    order = [x for block in blocks for x in block]
-    assert sorted(order) == list(range(count))
-    assert all(order.index(a) < order.index(b) for a, b in found)
-    assert all(len({colour[x] for x in block}) == 1 for block in blocks)
     assert bound.blocks((1 << count) - 1) <= best
-    assert len(blocks) == block_count(colour, order) == best
+    sequences = fewest_blocks(colour, precedence, bound, width=100, walks=3)
+    for blocks in sequences:
+        order = [x for block in blocks for x in block]
+        assert sorted(order) == list(range(count))
+        assert all(order.index(a) < order.index(b) for a, b in found)
+        assert all(len({colour[x] for x in block}) == 1 for block in blocks)
+        assert len(blocks) == block_count(colour, order) == best
+    assert all(a != b for a, b in pairwise(sequences))
+
+
+def test_other_sequences_of_colours_as_short_are_found() -> None:
+    """Three colours in any order; a bound for colour after colour leaves one."""
+    for pairs, most in (((), 6), (((0, 1), (1, 2)), 1)):
+        precedence = precedence_of(3, pairs)
+        found = fewest_blocks(
+            [0, 1, 2], precedence, colour_bound([0, 1, 2], precedence), width=10, walks=60
+        )
+        assert len(found) == most
 
 
 def test_everything_is_sewn_in_the_earliest_block_that_can_hold_it() -> None:
     colour, found = [0, 1, 0, 0], [(1, 2)]
     precedence = precedence_of(4, found)
-    blocks = fewest_blocks(colour, precedence, colour_bound(colour, precedence), width=10)
+    blocks = fewest_blocks(colour, precedence, colour_bound(colour, precedence), width=10, walks=0)[
+        0
+    ]
     # either all of colour 0 after the other, or what is free of it before: one change is enough
     assert [sorted(b) for b in blocks] == [[1], [0, 2, 3]]
 

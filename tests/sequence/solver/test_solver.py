@@ -110,6 +110,16 @@ def test_reference_instances(name, reference):
     assert found.cost <= reference * (1 + 1e-6 if found.proved else 1.003)
 
 
+def test_larger_designs_are_proved_where_asked():
+    random = np.random.default_rng(5)
+    ends = random.uniform(0, 40, (22, 4))
+    instance = Instance((0,) * 22, tuple(np.stack([row, row[[2, 3, 0, 1]]]) for row in ends))
+    plain, proved = solve(instance, kicks=200), solve(instance, kicks=200, proved_objects=22)
+    assert not plain.proved
+    assert proved.proved
+    assert proved.cost <= plain.cost + 1e-9
+
+
 def test_a_wish_changes_the_order_it_prices():
     from restitch.sequence.solver import Wish
 

@@ -27,7 +27,7 @@ from restitch.sequence.solver.tour import Tour
 class Cooling:
     """Shares and sizes of the search; all found by trial on made-up designs."""
 
-    hot: float = 0.6
+    hot: float = 0.7
     """Warmth at the beginning, in mean link prices of the first tour ..."""
     cold: float = 0.03
     """... and at the end."""
@@ -43,6 +43,9 @@ class Cooling:
         (exchange_pieces, 0.10),
     )
     """Sorts of changes and how often each is drawn."""
+    choose: float = 0.4
+    """Share of the rounds after which the dearer half of the sequences gives way to copies of the
+    cheaper half."""
     look_every: int = 8
     """Rounds between two looks whether the tour is the best so far."""
 
@@ -71,6 +74,9 @@ def anneal(
     for number, pick in enumerate(picks.tolist(), 1):
         warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
         moves[pick](tour, near, random, warmth, anchors)
+        if number == int(cooling.choose * rounds):
+            cheaper = np.argsort(tour.costs(), kind="stable")[: (tour.copies + 1) // 2]
+            tour.take(np.resize(cheaper, tour.copies))
         if number % cooling.look_every == 0 or number == rounds:
             cost = float(tour.costs().min())
             if cost < best:

@@ -12,6 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from heapq import nlargest
 
+import numpy as np
+
 from restitch.sequence.solver.front import first_front
 from restitch.sequence.solver.precedence import Precedence
 
@@ -70,9 +72,10 @@ def colour_bound(colour: Sequence[int], precedence: Precedence) -> ColourBound:
 
 
 def fewest_blocks(
-    colour: Sequence[int], precedence: Precedence, bound: ColourBound, width: int
-) -> list[list[int]]:
-    """Return the blocks (lists of objects, in a feasible order) of the best sequence found.
+    colour: Sequence[int], precedence: Precedence, bound: ColourBound, width: int, walks: int
+) -> list[list[list[int]]]:
+    """Return the blocks (lists of objects, in a feasible order) of the best sequence found, then
+    those of others as short: so many walks back through the sets found are drawn at random.
 
     Every object is in the earliest block that can hold it.
     """
@@ -82,7 +85,7 @@ def fewest_blocks(
     members: dict[int, int] = {}
     for x, thread in enumerate(colour):
         members[thread] = members.get(thread, 0) | bits[x]
-    beam = {0: State(0, [], sum(waits), [len(sets) for sets in bound.levels])}
+    beam = {0: State(0, [], [], sum(waits), [len(sets) for sets in bound.levels])}
     fronts = {0: first_front(colour, precedence)}
     parents: list[dict[int, State]] = []
     while everything not in beam:
@@ -91,17 +94,25 @@ def fewest_blocks(
             front = fronts[sewn]
             blocks = [front.block(thread, colour, precedence) for thread in sorted(front.ready)]
             for block, after in _steps(sewn, blocks, colour, members, bits, waits):
-                if after not in found:
+                if after in found:
+                    found[after].also.append((sewn, block))
+                else:
                     unsewn = state.unsewn - sum([waits[x] for x in block])
                     needs = bound.by_colour(everything & ~after, state.needs)
-                    found[after] = State(sewn, block, unsewn, needs)
+                    found[after] = State(sewn, block, [], unsewn, needs)
         beam = _best(found, width)
         fronts = {
             sewn: fronts[state.before].behind(colour[state.block[0]], colour, precedence)
             for sewn, state in beam.items()
         }
         parents.append(beam)
-    return _walk_back(parents, everything)
+    sequences = [_walk_back(parents, everything, None)]
+    random = np.random.default_rng(0)
+    for _ in range(walks):
+        other = _walk_back(parents, everything, random)
+        if other not in sequences:
+            sequences.append(other)
+    return sequences
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +123,8 @@ class State:
     """The set one block earlier."""
     block: list[int]
     """Objects of the last block."""
+    also: list[tuple[int, list[int]]]
+    """The same for other ways to it of as many blocks."""
     unsewn: float
     """Weight of what is not in the set."""
     needs: list[int]
@@ -159,9 +172,14 @@ def _steps(
     return nlargest(FEW_STEPS, found, key=lambda step: sum(waits[x] for x in step[0]))
 
 
-def _walk_back(parents: list[dict[int, State]], sewn: int) -> list[list[int]]:
+def _walk_back(
+    parents: list[dict[int, State]], sewn: int, random: np.random.Generator | None
+) -> list[list[int]]:
+    """The blocks that lead to a set; where there are several ways, drawn at random if asked."""
     blocks = []
     for beam in reversed(parents):
-        blocks.append(beam[sewn].block)
-        sewn = beam[sewn].before
+        state = beam[sewn]
+        ways = [(state.before, state.block), *state.also]
+        sewn, block = ways[int(random.integers(len(ways))) if random else 0]
+        blocks.append(block)
     return blocks[::-1]

@@ -75,7 +75,7 @@ def default_kicks(objects: int, *, one_way: bool = False) -> int:
     and more, a second where links cost another price backwards (our choice, by trial)."""
     if one_way:
         return min(3_000, 1_800_000 // objects)
-    return min(max(12 * objects, 1_200), 4_000, 8_000_000 // max(objects, 1))
+    return min(max(12 * objects, 1_200), 4_000, 6_000_000 // max(objects, 1))
 
 
 def _searched(
@@ -89,7 +89,7 @@ def _searched(
     """The path after the search, with this share of its rounds."""
     count = len(nodes.instance)
     prices = LinkPrices(nodes)
-    cooling, copies = Cooling(), min(MOST_COPIES, max(1, CHANGES // count))
+    cooling, copies = Cooling(), _copies(count)
     one_way = nodes.instance.link_price is not None
     if one_way and nodes.count == count:
         # single options with given prices
@@ -111,18 +111,23 @@ def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[lis
     """The greedy tours, early and late, and the original order, cheapest first; only those of
     fewest colour changes."""
     colour = nodes.instance.colour
-    width = _beam_width(len(colour))
+    width, walks = _beam_width(len(colour)), _copies(len(colour)) // 2
     back = precedence.reversed()
-    early = fewest_blocks(colour, precedence, bound, width)
-    late = fewest_blocks(colour, back, colour_bound(colour, back), width)
+    early = fewest_blocks(colour, precedence, bound, width, walks)
+    late = fewest_blocks(colour, back, colour_bound(colour, back), width, walks)
     orders = [list(_original_order(nodes.instance))]
-    if len(early) <= len(late):
-        orders.append(nearest_in_blocks(nodes, precedence, early, backwards=False))
-    if len(late) <= len(early):
-        orders.append(nearest_in_blocks(nodes, back, late, backwards=True))
+    if len(early[0]) <= len(late[0]):
+        orders += [nearest_in_blocks(nodes, precedence, b, backwards=False) for b in early]
+    if len(late[0]) <= len(early[0]):
+        orders += [nearest_in_blocks(nodes, back, b, backwards=True) for b in late]
     found = sorted((best_options(nodes, o) for o in orders), key=lambda pc: pc[1])
     changes = [sum(colour[x] != colour[y] for x, y in pairwise(nodes.owner[p])) for p, _ in found]
     return [path for (path, _), count in zip(found, changes, strict=True) if count <= changes[0]]
+
+
+def _copies(objects: int) -> int:
+    """How many sequences are searched side by side."""
+    return min(MOST_COPIES, max(1, CHANGES // objects)) if objects else 1
 
 
 def _beam_width(objects: int) -> int:

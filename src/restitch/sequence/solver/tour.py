@@ -85,6 +85,13 @@ class Tour:
         costs: FloatArray = self.link.reshape(self.copies, -1).sum(axis=1)
         return costs
 
+    def take(self, parents: Index) -> None:
+        """Put copies of these sequences in place of all of them."""
+        shape = self.copies, -1
+        self.seq = self.seq.reshape(shape)[parents].ravel()
+        self.link = self.link.reshape(shape)[parents].ravel()
+        self.place = (self.place - self.base).reshape(shape)[parents].ravel() + self.base
+
     def objects(self, places: Index) -> Index:
         """The objects at places."""
         found: Index = self.owner.take(self.seq.take(places)) + self.base.take(places)
