@@ -59,9 +59,9 @@ def turn(
     drawn += drawn >= node
     room = tour.link.take(anchors - 1) + tour.link.take(anchors)
     room += _luck(random, warmth, len(anchors)) - tour.prices(seq.take(anchors - 1), drawn)
-    made = np.flatnonzero((room > 0) & (tour.size.take(x) > 1))
+    made = ((room > 0) & (tour.size.take(x) > 1)).nonzero()[0]
     at, drawn = anchors[made], drawn[made]
-    made = np.flatnonzero(room[made] > tour.prices(drawn, seq.take(at + 1)))
+    made = (room[made] > tour.prices(drawn, seq.take(at + 1))).nonzero()[0]
     at, drawn = at[made], drawn[made]
     kept = _clear(np.stack([at - 1, at], axis=1), tour, random)
     tour.write(at[kept], drawn[kept])
@@ -83,10 +83,10 @@ def insert(
     room = tour.taken_out(1).take(at) + tour.link.take(gap - 1)
     room += _luck(random, warmth, len(anchors))
     room -= tour.prices(seq.take(gap - 1), node)
-    made = np.flatnonzero(room > 0)
+    made = (room > 0).nonzero()[0]
     at, gap, node, x, room = at[made], gap[made], node[made], x[made], room[made]
     room -= tour.prices(node, seq.take(gap))
-    made = np.flatnonzero((room > 0) & (gap != at) & (gap != at + 1))
+    made = ((room > 0) & (gap != at) & (gap != at + 1)).nonzero()[0]
     at, gap, node, x = at[made], gap[made], node[made], x[made]
     if len(at) and tour.pairs.any:
         latest, earliest = tour.limits()
@@ -116,15 +116,15 @@ def move_segment(
         turning = tour.turning()
         room += turning.take(at, mode="clip") - turning.take(at + length - 1, mode="clip")
     room += _luck(random, warmth, len(anchors))
-    made = np.flatnonzero(room > 0)
+    made = (room > 0).nonzero()[0]
     at, gap, room = at[made], gap[made], room[made]
     head, tail = seq.take(at), seq.take(at + length - 1)
     if turned:
         head, tail = tour.mirror.take(tail), tour.mirror.take(head)
     room -= tour.prices(seq.take(gap - 1), head)
-    made = np.flatnonzero((room > 0) & ((gap < at) | (gap > at + length)))
+    made = ((room > 0) & ((gap < at) | (gap > at + length))).nonzero()[0]
     at, gap, tail, room = at[made], gap[made], tail[made], room[made]
-    made = np.flatnonzero(room > tour.prices(tail, seq.take(gap)))
+    made = (room > tour.prices(tail, seq.take(gap))).nonzero()[0]
     at, gap = at[made], gap[made]
     if len(at) and tour.pairs.any:
         latest, earliest = tour.limits()
@@ -160,7 +160,7 @@ def reverse_runs(
     run = random.integers(0, len(bounds) - 1, count)
     other = np.minimum(run + random.integers(1, MOST_RUNS + 1, count), len(bounds) - 1)
     low, high = bounds[run], bounds[other]
-    inside = np.flatnonzero(tour.base[low] == tour.base[high])
+    inside = (tour.base[low] == tour.base[high]).nonzero()[0]
     low, high, count = low[inside], high[inside], len(inside)
     # a third each: both ends at bounds, the first only, the last only
     luck, inside = random.random((2, count))
@@ -192,12 +192,15 @@ def _dear(tour: Tour, random: np.random.Generator, anchors: Index, k: int) -> In
     """(k, count) places in order that are reached by dear links: as dear as one drawn at random."""
     bounds = tour.dear(float(tour.link[random.integers(len(tour.link))]))
     # those of the sequence of each anchor, not too far from each other
-    firsts = np.searchsorted(bounds, tour.base.take(anchors))
-    size = np.searchsorted(bounds, tour.base.take(anchors) + tour.count + 1) + 1 - firsts
+    width = tour.count + 2
+    begins = np.searchsorted(bounds, np.arange(tour.copies + 1) * width)
+    own = anchors // width
+    firsts, size = begins.take(own), np.diff(begins).take(own)
     some = np.minimum(size, MOST_PIECES)
     firsts += _below(random, size - some + 1)
     draws = firsts + (random.random((k, len(anchors))) * some).astype(np.int64)
-    found: Index = bounds[np.sort(draws, axis=0)]
+    draws.sort(axis=0)
+    found: Index = bounds[draws]
     return found
 
 
@@ -209,13 +212,13 @@ def _reverse(
     room = tour.link.take(low - 1) + tour.link.take(high - 1)
     room += _luck(random, warmth, len(low))
     room -= tour.prices(seq.take(low - 1), mirror.take(seq.take(high - 1)))
-    made = np.flatnonzero((room > 0) & (high - low > 1))
+    made = ((room > 0) & (high - low > 1)).nonzero()[0]
     low, high, room = low[made], high[made], room[made]
     room -= tour.prices(mirror.take(seq.take(low)), seq.take(high))
     if not tour.exact:
         turning = tour.turning()
         room -= turning.take(high - 1) - turning.take(low)
-    made = np.flatnonzero(room > 0)
+    made = (room > 0).nonzero()[0]
     low, high = low[made], high[made]
     if len(low) and tour.pairs.any:
         latest = tour.limits()[0].take(tour.owner.take(seq) + tour.base)
@@ -304,16 +307,16 @@ def _exchange(
 ) -> None:
     """Exchange those of the stretches [low, middle) and [middle, high) that gain enough."""
     seq, link = tour.seq, tour.link
-    right = np.flatnonzero((middle > low) & (high > middle))
+    right = ((middle > low) & (high > middle)).nonzero()[0]
     low, middle, high = low[right], middle[right], high[right]
     room = link.take(low - 1) + link.take(middle - 1) + link.take(high - 1)
     room += _luck(random, warmth, len(low))
     room -= tour.prices(seq.take(low - 1), seq.take(middle))
-    made = np.flatnonzero(room > 0)
+    made = (room > 0).nonzero()[0]
     low, middle, high, room = low[made], middle[made], high[made], room[made]
     room -= tour.prices(seq.take(middle - 1), seq.take(high))
     room -= tour.prices(seq.take(high - 1), seq.take(low))
-    made = np.flatnonzero(room > 0)
+    made = (room > 0).nonzero()[0]
     low, middle, high = low[made], middle[made], high[made]
     if len(low) and tour.pairs.any:
         free = tour.pairs.swappable(tour.place, low, middle, high)
@@ -371,12 +374,14 @@ def _apart(low: Index, middle: Index, high: Index) -> tuple[Index, Index, Index]
     return low[kept], middle[kept], high[kept]
 
 
-def _clear(links: Index, tour: Tour, random: np.random.Generator) -> np.ndarray:
-    """Which changes (rows: the places whose links they touch) are the first to touch all theirs,
-    in an order drawn at random."""
-    count = len(links)
-    rank = random.permutation(count)
+def _clear(links: Index, tour: Tour, random: np.random.Generator) -> Index:
+    """The numbers of the changes (rows: the places whose links they touch) that touch none of
+    those before them, in an order drawn at random."""
+    order = random.permutation(len(links))
+    links, rank = links[order], np.arange(len(links))
+    # of several that claim a link, the last to be written down has it
     claim = np.empty(len(tour.seq), np.int64)
-    claim[links[np.argsort(-rank)].ravel()] = np.repeat(np.arange(count)[::-1], links.shape[1])
-    clear: np.ndarray = (claim[links] == rank[:, None]).all(axis=1)
-    return clear
+    claim[links.ravel()] = np.repeat(rank, links.shape[1])
+    clear = np.logical_and.reduce(claim[links] == rank[:, None], axis=1)
+    found: Index = order[clear]
+    return found

@@ -75,7 +75,7 @@ def default_kicks(objects: int, *, one_way: bool = False) -> int:
     and more, a second where links cost another price backwards (our choice, by trial)."""
     if one_way:
         return min(3_000, 1_800_000 // objects)
-    return min(max(12 * objects, 1_200), 4_000, 6_000_000 // max(objects, 1))
+    return min(max(12 * objects, 1_200), 5_000, 6_000_000 // max(objects, 1))
 
 
 def _searched(
