@@ -1,6 +1,6 @@
 """Lines of one colour, either end first, put in order by us and by a general plotter tool.
 
-    python benchmarks/sequence_peer.py --peer VENV/bin/vpype [--sizes 200 500] [--seed 1] [--kicks N]
+    python benchmarks/sequence_peer.py --peer VENV/bin/vpype [--sizes 200 500] [--kicks N]
 
 The peer is vpype (https://vpype.readthedocs.io), its ``linesort --two-opt``: the same lines, read
 from an SVG file, sorted and written again. Travel is measured here for both, from the end of each
