@@ -80,7 +80,7 @@ def main() -> None:
                 begun = time.process_time()
                 found = solve(instance)
                 spent.append(time.process_time() - begun)
-                rounds = asked.times * default_kicks(len(instance))
+                rounds = asked.times * default_kicks(instance)
                 longer = solve(instance, kicks=rounds, seed=1)
                 gaps.append(100 * (found.cost / min(longer.cost, found.cost) - 1))
             print(

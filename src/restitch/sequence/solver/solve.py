@@ -70,12 +70,16 @@ def solve(
     return _solution(nodes, proof.path or path, bound, proved=proof.finished)
 
 
-def default_kicks(objects: int, *, one_way: bool = False) -> int:
-    """Return how many rounds the search takes by default: 0.2 s for 60 objects, 1 to 2 s for 600
-    and more, a second where links cost another price backwards (our choice, by trial)."""
-    if one_way:
-        return min(3_000, 1_800_000 // objects)
-    return min(max(12 * objects, 1_200), 5_000, 6_000_000 // max(objects, 1))
+def default_kicks(instance: Instance) -> int:
+    """Return how many rounds the search takes by default: 0.2 s for 60 objects, about a second for
+    600 and more and where links cost another price backwards (our choice, by trial)."""
+    count = max(len(instance), 1)
+    if instance.link_price is not None:
+        return min(3_000, 1_800_000 // count)
+    if len(set(instance.colour)) == 1 and not instance.precedence:
+        # lines of one colour: the search needs less, and plotters' tools are quick at them
+        return min(max(8 * count, 1_200), 3_000, 3_000_000 // count)
+    return min(max(12 * count, 1_200), 5_000, 6_000_000 // count)
 
 
 def _searched(
@@ -101,7 +105,7 @@ def _searched(
         windows = windows_of(nodes, precedence, nodes.owner[paths[0]].tolist())
         near = near_nodes(nodes, prices, windows, NEAR)
     tour = Tour(nodes, precedence, prices, paths, copies)
-    rounds = default_kicks(count, one_way=one_way) if kicks is None else kicks
+    rounds = default_kicks(nodes.instance) if kicks is None else kicks
     times = -(-LEAST_CHANGES // (count * copies))
     path = anneal(tour, near, round(share * rounds), times, seed, cooling)
     return best_options(nodes, nodes.owner[path].tolist())[0]
