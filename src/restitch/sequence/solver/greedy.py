@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from restitch.model import FloatArray
-from restitch.sequence.solver.nodes import Index, Nodes, complex_of
+from restitch.sequence.solver.nodes import Index, Nodes
 from restitch.sequence.solver.precedence import Precedence
 
 
@@ -67,8 +67,7 @@ def _way(nodes: Nodes, candidates: Index, backwards: bool) -> Callable[[int | No
     """What ranks the candidates as their link prices from (or to) a node do."""
     instance = nodes.instance
     travel = instance.weights.travel
-    # complex numbers: a distance is one subtraction and one absolute value
-    enters, leaves = travel * complex_of(nodes.entry), travel * complex_of(nodes.exit)
+    enters, leaves = travel * nodes.entry, travel * nodes.exit
     there, cost = (leaves if backwards else enters)[candidates], nodes.cost[candidates]
 
     def way(here: int | None) -> FloatArray:

@@ -10,7 +10,7 @@ import numpy as np
 
 from restitch.geometry.small import distinct
 from restitch.model import BoolArray, FloatArray
-from restitch.sequence.solver.nodes import Index, Nodes, complex_of
+from restitch.sequence.solver.nodes import Index, Nodes
 from restitch.sequence.solver.precedence import Precedence
 from restitch.sequence.solver.prices import NEVER, LinkPrices
 
@@ -146,7 +146,7 @@ def _gaps(nodes: Nodes) -> Callable[[Index, Index], FloatArray]:
         cheap = np.minimum.reduceat(np.minimum.reduceat(given, first, axis=0), first, axis=1)
         cheap = np.minimum(cheap, cheap.T)
         return lambda some, others: cheap[np.ix_(some, others)]
-    enters, leaves = complex_of(nodes.entry), complex_of(nodes.exit)
+    enters, leaves = nodes.entry, nodes.exit
     middle = np.add.reduceat((enters + leaves) / 2, first) / np.diff(nodes.first)
     reach = np.maximum(np.abs(enters - middle[nodes.owner]), np.abs(leaves - middle[nodes.owner]))
     radius = np.maximum.reduceat(reach, first)

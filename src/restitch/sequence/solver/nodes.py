@@ -12,6 +12,8 @@ from restitch.model import BoolArray, FloatArray
 from restitch.sequence.solver.instance import Instance
 
 Index = NDArray[np.int64]
+Places = NDArray[np.complex128]
+"""x + iy: a distance is one subtraction and one absolute value."""
 
 LENGTH_TOLERANCE_MM = 1e-9
 """A link this much over the trim length still counts as just as long."""
@@ -28,10 +30,10 @@ class Nodes:
     """(m,) object of each node."""
     colour: Index
     """(m,) colour of each node."""
-    entry: FloatArray
-    """(m, 2) mm."""
-    exit: FloatArray
-    """(m, 2) mm."""
+    entry: Places
+    """(m,) mm."""
+    exit: Places
+    """(m,) mm."""
     cost: FloatArray
     """(m,) price of taking the option."""
     into: FloatArray
@@ -44,8 +46,7 @@ class Nodes:
 
     def length_mm(self, a: Index, b: Index) -> FloatArray:
         """Length of the links from nodes a to nodes b (broadcast together)."""
-        gap = self.exit[a] - self.entry[b]
-        length: FloatArray = np.hypot(gap[..., 0], gap[..., 1])
+        length: FloatArray = np.abs(self.exit[a] - self.entry[b])
         return length
 
     def trimmed(self, length_mm: FloatArray) -> BoolArray:
@@ -86,21 +87,15 @@ def nodes_of(instance: Instance) -> Nodes:
     first = np.concatenate([[0], np.cumsum(sizes)])
     owner = np.repeat(np.arange(len(instance)), sizes)
     ends = np.concatenate(instance.options).astype(np.float64).reshape(-1, 4)
+    entry, exit_ = ends[:, 0] + 1j * ends[:, 1], ends[:, 2] + 1j * ends[:, 3]
     cost = np.zeros(len(owner))
     if instance.option_cost_mm is not None:
         cost = instance.weights.travel * np.concatenate(instance.option_cost_mm)
     into = cost
     if instance.start is not None:
-        way = ends[:, :2] - np.array(instance.start)
-        into = cost + instance.weights.travel * np.hypot(way[:, 0], way[:, 1])
+        into = cost + instance.weights.travel * np.abs(entry - complex(*instance.start))
     colour = np.array(instance.colour, dtype=np.int64)[owner]
-    return Nodes(instance, first, owner, colour, ends[:, :2], ends[:, 2:], cost, into)
-
-
-def complex_of(points: FloatArray) -> NDArray[np.complex128]:
-    """(m, 2) points as (m,) complex numbers: their distances are quick to work out."""
-    numbers: NDArray[np.complex128] = points[:, 0] + 1j * points[:, 1]
-    return numbers
+    return Nodes(instance, first, owner, colour, entry, exit_, cost, into)
 
 
 def mirrors(nodes: Nodes) -> tuple[list[int], bool]:
@@ -112,7 +107,7 @@ def mirrors(nodes: Nodes) -> tuple[list[int], bool]:
     for size in distinct(sizes):
         block = nodes.first[:-1][sizes == size][:, None] + np.arange(size)
         entry, exit_ = nodes.entry[block], nodes.exit[block]
-        there = np.abs(entry[:, None] - exit_[:, :, None]).sum(-1)
+        there = np.abs(entry[:, None] - exit_[:, :, None])
         off = there + there.swapaxes(1, 2)
         off += np.abs(nodes.cost[block][:, None] - nodes.cost[block][:, :, None])
         best = off.argmin(axis=2)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from restitch.model import FloatArray
-from restitch.sequence.solver.nodes import LENGTH_TOLERANCE_MM, Index, Nodes, complex_of
+from restitch.sequence.solver.nodes import LENGTH_TOLERANCE_MM, Index, Nodes
 
 TABLE_NODES = 1400
 """Up to this many nodes the whole table is made (16 MB at the limit); above, prices are worked
@@ -34,10 +34,9 @@ class LinkPrices:
             table[:, m + 1] = 0.0
             self.table = table.ravel()
             return
-        # complex numbers: one gather, one subtraction and one absolute value for both coordinates
         travel = nodes.instance.weights.travel
-        self.entry = travel * np.append(complex_of(nodes.entry), [0.0, 0.0])
-        self.exit = travel * np.append(complex_of(nodes.exit), [0.0, 0.0])
+        self.entry = travel * np.append(nodes.entry, [0.0, 0.0])
+        self.exit = travel * np.append(nodes.exit, [0.0, 0.0])
         self.colour = np.append(nodes.colour, [-1, -1])
         self.free = travel * (nodes.instance.trim_over_mm + LENGTH_TOLERANCE_MM)
         self.cost = np.append(nodes.cost, [0.0, 0.0]) if nodes.cost.any() else None

@@ -160,7 +160,7 @@ def _solution(nodes: Nodes, path: list[int], bound: ColourBound, *, proved: bool
     same = nodes.colour[a] == nodes.colour[b]
     travel = float(length.sum())
     if instance.start is not None:
-        travel += float(np.hypot(*(nodes.entry[at[0]] - instance.start)))
+        travel += float(abs(nodes.entry[at[0]] - complex(*instance.start)))
     everything = (1 << len(instance)) - 1
     return Solution(
         order=tuple(order.tolist()),
