@@ -79,9 +79,9 @@ ATTRIBUTE = re.compile(r'(\w+)="([^"]*)"')
 
 
 def cpu_of(command: list[str]) -> float:
-    """CPU seconds of a process, the least of three runs."""
+    """CPU seconds of a process, the least of five runs."""
     spent = []
-    for _ in range(3):
+    for _ in range(5):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         subprocess.run(command, check=True, capture_output=True)
         after = resource.getrusage(resource.RUSAGE_CHILDREN)

@@ -79,7 +79,7 @@ def default_kicks(instance: Instance) -> int:
     if len(set(instance.colour)) == 1 and not instance.precedence:
         # lines of one colour: the search needs less, and plotters' tools are quick at them
         return min(max(8 * count, 1_200), 3_000_000 // count)
-    return min(max(12 * count, 1_200), 5_000, 6_000_000 // count)
+    return min(max(15 * count, 1_200), 5_000, 6_000_000 // count)
 
 
 def _searched(
