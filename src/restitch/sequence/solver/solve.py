@@ -27,10 +27,10 @@ NEAR = 12
 """Neighbours that changes are drawn from."""
 
 MOST_COPIES = 8
-"""Sequences searched side by side at the most; no more than make ..."""
-CHANGES = 1_000
-"""... so many changes in one round: one search may freeze in a poor order of colours, but large
-designs need the time for one."""
+"""Sequences searched side by side at the most: one may freeze in a poor order of colours ..."""
+COPIES = 240_000
+"""... and no more than this over the square of the objects: large designs need the time for one
+(by trial)."""
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
 
@@ -78,7 +78,7 @@ def default_kicks(instance: Instance) -> int:
         return min(3_000, 1_800_000 // count)
     if len(set(instance.colour)) == 1 and not instance.precedence:
         # lines of one colour: the search needs less, and plotters' tools are quick at them
-        return min(max(8 * count, 1_200), 3_000_000 // count)
+        return min(max(10 * count, 1_200), 3_000_000 // count)
     return min(max(15 * count, 1_200), 5_000, 6_000_000 // count)
 
 
@@ -131,7 +131,7 @@ def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[lis
 
 def _copies(objects: int) -> int:
     """How many sequences are searched side by side."""
-    return min(MOST_COPIES, max(1, CHANGES // objects)) if objects else 1
+    return min(MOST_COPIES, max(1, COPIES // max(objects, 1) ** 2))
 
 
 def _beam_width(objects: int) -> int:
