@@ -34,7 +34,7 @@ COPIES = 240_000
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
 
-PROOF_WAYS = 3_000_000
+PROOF_WAYS = 2_000_000
 """Ways looked at, after which the proof is given up (under 5 seconds, measured)."""
 
 PROVED_ROUNDS = 0.15
