@@ -151,13 +151,29 @@ def _sew(
     )
     fixed, changes = run_local(plan, context)
     ordered = order(fixed, context, changes, aside=aside)
+    emission = emit(ordered.plan, source)
+    sound = seams(emission, profile.limits, source)
+    merged = len(emission.owner) - len(sound.owner)
     return Round(
         source=source,
         objects=objects,
-        emission=seams(emit(ordered.plan, source), profile.limits, source),
-        changes=(*changes, *ordered.changes),
+        emission=sound,
+        changes=_with_merged((*changes, *ordered.changes), merged),
         order=ordered.facts,
     )
+
+
+def _with_merged(changes: tuple[Change, ...], merged: int) -> tuple[Change, ...]:
+    """The changes with the stitches merged where pieces meet anew: the last one tells them whose
+    stitches are counted, which is the new order where there is one."""
+    counted = [
+        at for at, c in enumerate(changes) if c.state is State.APPLIED and "stitches" in c.after
+    ]
+    if not merged or not counted:
+        return changes
+    told = changes[counted[-1]]
+    after = {**told.after, "stitches": told.after["stitches"] - merged}
+    return tuple(replace(c, after=after) if c is told else c for c in changes)
 
 
 def picture(
