@@ -39,7 +39,7 @@ def section(selector: str) -> Callable[[Page], bytes]:
 
 def sewing(page: Page) -> bytes:
     """The player in the middle of the result."""
-    page.locator("#sew-at").fill("7600")
+    page.locator("#sew-at").fill("6600")
     return page.locator("#sewing").screenshot()
 
 
