@@ -16,6 +16,7 @@ from restitch.sequence.solver.nodes import nodes_of
 from restitch.sequence.solver.onward import onward_orders
 from restitch.sequence.solver.precedence import precedence_of
 from restitch.sequence.solver.prices import LinkPrices
+from restitch.sequence.solver.solve import default_kicks
 from restitch.sequence.solver.tour import Tour
 
 
@@ -46,20 +47,20 @@ def test_prices_are_the_same_with_and_without_a_table(monkeypatch, wish):
     assert not plain(every, end).any()
 
 
-@pytest.mark.parametrize(
-    "move",
-    [
-        moves.turn,
-        moves.insert,
-        moves.move_segment,
-        moves.reverse,
-        moves.reverse_runs,
-        moves.reverse_pieces,
-        moves.exchange,
-        moves.exchange_runs,
-        moves.exchange_pieces,
-    ],
-)
+MOVES = [
+    moves.turn,
+    moves.insert,
+    moves.move_segment,
+    moves.reverse,
+    moves.reverse_runs,
+    moves.reverse_pieces,
+    moves.exchange,
+    moves.exchange_runs,
+    moves.exchange_pieces,
+]
+
+
+@pytest.mark.parametrize("move", MOVES)
 @pytest.mark.parametrize("copies", [1, 3])
 def test_a_move_changes_the_sequences_and_keeps_them_sound(move, copies):
     instance = layered()
@@ -74,6 +75,48 @@ def test_a_move_changes_the_sequences_and_keeps_them_sound(move, copies):
         is_sound(tour, instance)
         changed |= tour.seq != before
     assert changed.reshape(copies, -1).any(axis=1).all()
+
+
+@pytest.mark.parametrize("move", MOVES)
+def test_when_it_is_cold_a_move_makes_no_sequence_dearer_and_some_cheaper(move):
+    """What a change is said to cost is what it costs: else dearer ones would be made."""
+    instance = layered()
+    nodes = nodes_of(instance)
+    precedence = precedence_of(len(instance), instance.precedence)
+    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], 3)
+    near = near_nodes(nodes, tour.prices, windows_of(nodes, precedence, range(len(instance))), 8)
+    random, first = np.random.default_rng(1), tour.costs()
+    cost = first
+    for _ in range(60):
+        move(tour, near, random, 1e-9, tour.anchors(4))
+        was, cost = cost, tour.costs()
+        assert (cost <= was + 1e-6).all()
+    assert (cost < first - 1.0).any()
+
+
+def test_lines_of_one_colour_take_fewer_rounds_by_default():
+    """Each kind of design its own: by trial, see `default_kicks`."""
+
+    def rounds(count, colours=1, rules=()):
+        colour = tuple(x % colours for x in range(count))
+        return default_kicks(Instance(colour, tuple(np.zeros((count, 1, 4))), rules))
+
+    assert [rounds(n) for n in (1, 60, 200, 1_000)] == [1_200, 1_200, 2_000, 3_000]
+    assert [rounds(n, 2) for n in (1, 60, 200, 1_000, 2_000)] == [1_200, 1_200, 3_000, 5_000, 3_000]
+    assert rounds(200, rules=((0, 1),)) == 3_000
+
+
+@pytest.mark.parametrize(("seed", "ways"), [(0, 6_400), (3, 800)])
+def test_what_is_to_come_is_bounded_well_enough_for_a_short_proof(seed, ways):
+    """Twice what is needed; without the colour changes to come it takes eight times as many."""
+    random, count = np.random.default_rng(seed), 16
+    instance = Instance(
+        colour=tuple(random.integers(0, 3, count).tolist()),
+        options=tuple(random.uniform(0, 60, (2, 4)) for _ in range(count)),
+        precedence=tuple((x, x + 5) for x in range(0, count - 5, 3)),
+        start=(0.0, 0.0),
+    )
+    assert solve(instance, kicks=50, proof_ways=ways).proved
 
 
 def is_sound(tour: Tour, instance: Instance) -> None:
