@@ -16,7 +16,7 @@ from restitch.look import bits, frame_around, paint
 from restitch.look.compare import CompareSettings
 from restitch.look.picture import BARE as BARE_PIXEL
 from restitch.model import IntArray, Role, State, Stream
-from restitch.pipeline import Rescue, rescue
+from restitch.pipeline import FRAME_MARGIN, Rescue, rescue
 from restitch.plan import NO_OBJECT
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "fixtures"))
@@ -75,7 +75,7 @@ def bare_artwork(found: Rescue) -> float:
     owner = np.full(len(source), NO_OBJECT, np.int32)
     for part in (p for o in found.objects for p in o.parts if p.role is Role.TOP and not p.layer):
         owner[part.start : part.stop] = 0
-    frame = frame_around(source, margin=40)
+    frame = frame_around(source, margin=FRAME_MARGIN)
     before, after = paint(source, owner, None, frame), paint(found.result, None, None, frame)
     shown = np.append(False, before.thread.owner_of_slot == 0)[before.slots]
     near = bits.dilate(bits.pack(after.classes != BARE_PIXEL), CompareSettings().tolerance)

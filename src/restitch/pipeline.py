@@ -99,6 +99,7 @@ def rescue(
         for number in range(MOST_ROUNDS):
             here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
             asked = profile if number == 0 else _settling(profile)
+            # later rounds mostly find nothing: what is begun for them would be in vain
             step = run_round(current, read, asked, here, frame, in_turn if number else aside)
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order

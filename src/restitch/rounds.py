@@ -166,12 +166,10 @@ def _sew(
 def _with_merged(changes: tuple[Change, ...], merged: int) -> tuple[Change, ...]:
     """The changes with the stitches merged where pieces meet anew: the last one tells them whose
     stitches are counted, which is the new order where there is one."""
-    counted = [
-        at for at, c in enumerate(changes) if c.state is State.APPLIED and "stitches" in c.after
-    ]
-    if not merged or not counted:
+    counted = (c for c in changes if c.state is State.APPLIED and "stitches" in c.after)
+    *_, told = (None, *counted)
+    if not merged or told is None:
         return changes
-    told = changes[counted[-1]]
     after = {**told.after, "stitches": told.after["stitches"] - merged}
     return tuple(replace(c, after=after) if c is told else c for c in changes)
 

@@ -11,7 +11,7 @@ import pytest
 from restitch.sequence.solver import Instance, Wish, moves, prices, solve
 from restitch.sequence.solver.assignment import excess
 from restitch.sequence.solver.layers import path_cost
-from restitch.sequence.solver.neighbours import near_nodes, windows_of
+from restitch.sequence.solver.neighbours import Near, near_nodes, windows_of
 from restitch.sequence.solver.nodes import nodes_of
 from restitch.sequence.solver.onward import onward_orders
 from restitch.sequence.solver.precedence import precedence_of
@@ -47,6 +47,15 @@ def test_prices_are_the_same_with_and_without_a_table(monkeypatch, wish):
     assert not plain(every, end).any()
 
 
+def begun(instance: Instance, copies: int) -> tuple[Tour, Near]:
+    """So many sequences in the order of the objects, and what changes are drawn from."""
+    nodes = nodes_of(instance)
+    precedence = precedence_of(len(instance), instance.precedence)
+    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], copies)
+    windows = windows_of(nodes, precedence, range(len(instance)))
+    return tour, near_nodes(nodes, tour.prices, windows, 8)
+
+
 MOVES = [
     moves.turn,
     moves.insert,
@@ -64,10 +73,7 @@ MOVES = [
 @pytest.mark.parametrize("copies", [1, 3])
 def test_a_move_changes_the_sequences_and_keeps_them_sound(move, copies):
     instance = layered()
-    nodes = nodes_of(instance)
-    precedence = precedence_of(len(instance), instance.precedence)
-    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], copies)
-    near = near_nodes(nodes, tour.prices, windows_of(nodes, precedence, range(len(instance))), 8)
+    tour, near = begun(instance, copies)
     random, before = np.random.default_rng(1), tour.seq.copy()
     changed = np.zeros_like(before, np.bool_)
     for _ in range(30):
@@ -80,11 +86,7 @@ def test_a_move_changes_the_sequences_and_keeps_them_sound(move, copies):
 @pytest.mark.parametrize("move", MOVES)
 def test_when_it_is_cold_a_move_makes_no_sequence_dearer_and_some_cheaper(move):
     """What a change is said to cost is what it costs: else dearer ones would be made."""
-    instance = layered()
-    nodes = nodes_of(instance)
-    precedence = precedence_of(len(instance), instance.precedence)
-    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], 3)
-    near = near_nodes(nodes, tour.prices, windows_of(nodes, precedence, range(len(instance))), 8)
+    tour, near = begun(layered(), 3)
     random, first = np.random.default_rng(1), tour.costs()
     cost = first
     for _ in range(60):
@@ -135,10 +137,7 @@ def is_sound(tour: Tour, instance: Instance) -> None:
 
 def test_exchanges_in_reach_keep_the_tour_sound():
     instance = layered()
-    nodes = nodes_of(instance)
-    precedence = precedence_of(len(instance), instance.precedence)
-    tour = Tour(nodes, precedence, LinkPrices(nodes), [nodes.first[:-1].tolist()], 1)
-    near = near_nodes(nodes, tour.prices, windows_of(nodes, precedence, range(len(instance))), 8)
+    tour, near = begun(instance, 1)
     random, before = np.random.default_rng(1), tour.path()
     for _ in range(30):
         moves.exchange_in_reach(tour, near, random, 40.0, tour.anchors(5))
