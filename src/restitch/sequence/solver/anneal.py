@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from restitch.sequence.solver.merge import merge
 from restitch.sequence.solver.moves import (
     Move,
     exchange,
@@ -43,9 +44,6 @@ class Cooling:
         (exchange_pieces, 0.10),
     )
     """Sorts of changes and how often each is drawn."""
-    choose: float = 0.4
-    """Share of the rounds after which the dearer half of the sequences gives way to copies of the
-    cheaper half."""
     look_every: int = 8
     """Rounds between two looks whether the tour is the best so far."""
 
@@ -63,7 +61,7 @@ def anneal(
     tour: Tour, near: Near, rounds: int, times: int, seed: int, cooling: Cooling | None = None
 ) -> list[int]:
     """Cool all sequences side by side for so many rounds, each of which draws a change for every
-    place so many times; return the best path met."""
+    place so many times, and put together what each got right; return the best path met."""
     cooling = cooling or Cooling()
     random = np.random.default_rng(seed)
     moves, shares = zip(*cooling.moves, strict=True)
@@ -74,14 +72,12 @@ def anneal(
     for number, pick in enumerate(picks.tolist(), 1):
         warmth = scale * cooling.hot * (cooling.cold / cooling.hot) ** (number / rounds)
         moves[pick](tour, near, random, warmth, anchors)
-        if number == int(cooling.choose * rounds):
-            cheaper = np.argsort(tour.costs(), kind="stable")[: (tour.copies + 1) // 2]
-            tour.take(np.resize(cheaper, tour.copies))
-        if number % cooling.look_every == 0 or number == rounds:
+        if number % cooling.look_every == 0:
             cost = float(tour.costs().min())
             if cost < best:
                 best, kept = cost, tour.path()
-    return kept
+    merge(tour)
+    return tour.path() if float(tour.costs().min()) < best else kept
 
 
 def _mean_link(tour: Tour) -> float:

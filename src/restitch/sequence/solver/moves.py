@@ -221,8 +221,7 @@ def _reverse(
     made = (room > 0).nonzero()[0]
     low, high = low[made], high[made]
     if len(low) and tour.pairs.any:
-        latest = tour.limits()[0].take(tour.owner.take(seq) + tour.base)
-        free = np.minimum.accumulate(latest[::-1])[::-1].take(low) >= high
+        free = tour.turnable(low, high)
         low, high = low[free], high[free]
     low, _, high = _apart(low, low, high)
     if len(low):

@@ -9,6 +9,7 @@ import numpy as np
 from restitch.sequence.solver.anneal import ONE_WAY, Cooling, anneal
 from restitch.sequence.solver.assignment import excess
 from restitch.sequence.solver.blocks import ColourBound, colour_bound, fewest_blocks
+from restitch.sequence.solver.effort import Effort, default_kicks, effort_of, one_way
 from restitch.sequence.solver.greedy import nearest_in_blocks
 from restitch.sequence.solver.instance import Instance, Solution
 from restitch.sequence.solver.layers import best_options, path_cost
@@ -26,11 +27,9 @@ PROVED_OBJECTS = 20
 NEAR = 12
 """Neighbours that changes are drawn from."""
 
-MOST_COPIES = 8
-"""Sequences searched side by side at the most: one may freeze in a poor order of colours ..."""
-COPIES = 240_000
-"""... and no more than this over the square of the objects: large designs need the time for one
-(by trial)."""
+SEQUENCES = 1 / 3
+"""Sequences of colours drawn beside the best one, for each sequence searched (by trial): one may
+freeze in a poor one."""
 LEAST_CHANGES = 300
 """Changes drawn at a time at the least: fewer cost as much."""
 
@@ -58,11 +57,13 @@ def solve(
     nodes = nodes_of(instance)
     precedence = precedence_of(len(instance), instance.precedence)
     bound = colour_bound(instance.colour, precedence)
-    paths = _first(nodes, precedence, bound)
     small = len(instance) <= proved_objects and proof_ways > 0
+    share = PROVED_ROUNDS if small and len(instance) <= PROVED_OBJECTS else 1.0
+    asked = default_kicks(instance) if kicks is None else kicks
+    effort = effort_of(instance, round(share * asked))
+    paths = _first(nodes, precedence, bound, int(SEQUENCES * effort.copies))
     if len(instance) > 1:
-        share = PROVED_ROUNDS if small and len(instance) <= PROVED_OBJECTS else 1.0
-        paths = [*paths, _searched(nodes, precedence, paths, kicks, seed, share)]
+        paths = [*paths, _searched(nodes, precedence, paths, effort, seed)]
     path = min((*paths, _original(nodes)), key=lambda p: path_cost(nodes, p))
     if not small:
         return _solution(nodes, path, bound, proved=False)
@@ -70,52 +71,30 @@ def solve(
     return _solution(nodes, proof.path or path, bound, proved=proof.finished)
 
 
-def default_kicks(instance: Instance) -> int:
-    """Return how many rounds the search takes by default: 0.2 s for 60 objects, about a second for
-    600 and more and where links cost another price backwards (our choice, by trial)."""
-    count = max(len(instance), 1)
-    if instance.link_price is not None:
-        return min(3_000, 1_800_000 // count)
-    if len(set(instance.colour)) == 1 and not instance.precedence:
-        # lines of one colour: the search needs less, and plotters' tools are quick at them
-        return min(max(10 * count, 1_200), 3_000_000 // count)
-    return min(max(15 * count, 1_200), 5_000, 6_000_000 // count)
-
-
 def _searched(
-    nodes: Nodes,
-    precedence: Precedence,
-    paths: list[list[int]],
-    kicks: int | None,
-    seed: int,
-    share: float,
+    nodes: Nodes, precedence: Precedence, paths: list[list[int]], effort: Effort, seed: int
 ) -> list[int]:
-    """The path after the search, with this share of its rounds."""
-    count = len(nodes.instance)
-    prices = LinkPrices(nodes)
-    cooling, copies = Cooling(), _copies(count)
-    one_way = nodes.instance.link_price is not None
-    if one_way and nodes.count == count:
-        # single options with given prices
+    """The path after the search."""
+    prices, cooling = LinkPrices(nodes), Cooling()
+    if one_way(nodes.instance):
         table = excess(nodes, precedence)
         paths = [*paths, *onward_orders(table, precedence)]
         paths = [min(paths, key=lambda p: path_cost(nodes, p))]
-        near, cooling, copies = near_by_price(table, NEAR), ONE_WAY, 1
+        near, cooling = near_by_price(table, NEAR), ONE_WAY
     else:
         windows = windows_of(nodes, precedence, nodes.owner[paths[0]].tolist())
         near = near_nodes(nodes, prices, windows, NEAR)
-    tour = Tour(nodes, precedence, prices, paths, copies)
-    rounds = default_kicks(nodes.instance) if kicks is None else kicks
-    times = -(-LEAST_CHANGES // (count * copies))
-    path = anneal(tour, near, round(share * rounds), times, seed, cooling)
+    tour = Tour(nodes, precedence, prices, paths, effort.copies)
+    times = -(-LEAST_CHANGES // (tour.count * tour.copies))
+    path = anneal(tour, near, effort.rounds, times, seed, cooling)
     return best_options(nodes, nodes.owner[path].tolist())[0]
 
 
-def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[list[int]]:
+def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound, walks: int) -> list[list[int]]:
     """The greedy tours, early and late, and the original order, cheapest first; only those of
     fewest colour changes."""
     colour = nodes.instance.colour
-    width, walks = _beam_width(len(colour)), _copies(len(colour)) // 2
+    width = _beam_width(len(colour))
     back = precedence.reversed()
     early = fewest_blocks(colour, precedence, bound, width, walks)
     late = fewest_blocks(colour, back, colour_bound(colour, back), width, walks)
@@ -127,11 +106,6 @@ def _first(nodes: Nodes, precedence: Precedence, bound: ColourBound) -> list[lis
     found = sorted((best_options(nodes, o) for o in orders), key=lambda pc: pc[1])
     changes = [sum(colour[x] != colour[y] for x, y in pairwise(nodes.owner[p])) for p, _ in found]
     return [path for (path, _), count in zip(found, changes, strict=True) if count <= changes[0]]
-
-
-def _copies(objects: int) -> int:
-    """How many sequences are searched side by side."""
-    return min(MOST_COPIES, max(1, COPIES // max(objects, 1) ** 2))
 
 
 def _beam_width(objects: int) -> int:

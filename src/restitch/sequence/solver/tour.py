@@ -85,13 +85,6 @@ class Tour:
         costs: FloatArray = self.link.reshape(self.copies, -1).sum(axis=1)
         return costs
 
-    def take(self, parents: Index) -> None:
-        """Put copies of these sequences in place of all of them."""
-        shape = self.copies, -1
-        self.seq = self.seq.reshape(shape)[parents].ravel()
-        self.link = self.link.reshape(shape)[parents].ravel()
-        self.place = (self.place - self.base).reshape(shape)[parents].ravel() + self.base
-
     def objects(self, places: Index) -> Index:
         """The objects at places."""
         found: Index = self.owner.take(self.seq.take(places)) + self.base.take(places)
@@ -177,6 +170,13 @@ class Tour:
                 return
             kept = ~broken[objects].any(axis=1)
             at, gap, nodes = at[kept], gap[kept], nodes[kept]
+
+    def turnable(self, low: Index, high: Index) -> BoolArray:
+        """Whether the layering lets the stretches [low, high) be turned round."""
+        latest = self.limits()[0].take(self.owner.take(self.seq) + self.base)
+        soonest = np.minimum.accumulate(latest[::-1])[::-1]
+        free: BoolArray = soonest.take(low) >= high
+        return free
 
     def turning(self) -> FloatArray:
         """Running sum over the places of what turning a stretch adds to its links: turned from
