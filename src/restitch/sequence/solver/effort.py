@@ -17,9 +17,13 @@ SPREAD = 20
 (by trial): the longer the search, the more it has from comparing many ..."""
 MOST_COPIES = 32
 """... and no more than this."""
+LEAST_COPIES = 3
+"""Fewer have too little to give each other (by trial): then no round is given up for them."""
 
 ROUND_PLACES = 500
-"""A round costs as much as so many places more than it has (by trial, merging included)."""
+"""A round costs as much as so many places more than it has (by trial)."""
+MERGE_ROUNDS = 60
+"""Putting sequences together costs as much as so many rounds (measured), a sixth at the most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,7 @@ def default_kicks(instance: Instance) -> int:
     if len(set(instance.colour)) == 1 and not instance.precedence:
         # lines of one colour: the search needs less, and plotters' tools are quick at them
         return min(max(10 * count, 1_200), 3_000_000 // count)
-    return min(max(15 * count, 1_200), 5_600, 6_000_000 // count)
+    return min(max(17 * count, 1_200), 5_000, 6_000_000 // count)
 
 
 def effort_of(instance: Instance, kicks: int) -> Effort:
@@ -51,9 +55,12 @@ def effort_of(instance: Instance, kicks: int) -> Effort:
     if one_way(instance):
         return Effort(kicks, 1)
     meant = min(COPIES, max(1, COPIES_AND_OBJECTS // count**2))
-    copies = min(MOST_COPIES, max(1, round(SPREAD * (kicks * meant) ** 0.5 / count)))
+    copies = min(MOST_COPIES, round(SPREAD * (kicks * meant) ** 0.5 / count))
+    if copies < LEAST_COPIES:
+        return Effort(kicks, meant)
     rounds = kicks * (ROUND_PLACES + meant * count) // (ROUND_PLACES + copies * count)
-    return Effort(min(kicks, rounds), copies)
+    rounds -= min(MERGE_ROUNDS, rounds // 6)
+    return Effort(min(kicks, max(1, rounds)), copies)
 
 
 def one_way(instance: Instance) -> bool:
