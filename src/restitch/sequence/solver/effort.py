@@ -17,7 +17,7 @@ SPREAD = 20
 (by trial): the longer the search, the more it has from comparing many ..."""
 MOST_COPIES = 32
 """... and no more than this."""
-LEAST_COPIES = 3
+LEAST_COPIES = 4
 """Fewer have too little to give each other (by trial): then no round is given up for them."""
 
 ROUND_PLACES = 500
