@@ -65,6 +65,26 @@ def test_an_error_comes_from_here() -> None:
 
 
 @linux
+def test_an_expected_failure_is_an_answer_and_the_work_is_not_done_twice(tmp_path: Path) -> None:
+    told = alone(
+        "from pathlib import Path\n"
+        "from restitch.aside import forked\n"
+        "from restitch.errors import UnreadableError\n"
+        f"begun = Path({str(tmp_path / 'begun')!r})\n"
+        "def work():\n"
+        "    with begun.open('a') as file:\n"
+        "        file.write('once')\n"
+        "    raise UnreadableError('pier.dst: no stitches')\n"
+        "try:\n"
+        "    with forked(work) as answer:\n"
+        "        answer()\n"
+        "except UnreadableError as error:\n"
+        "    print(error, begun.read_text(), int(error.exit_code))"
+    )
+    assert told == "pier.dst: no stitches once 3"
+
+
+@linux
 def test_work_that_nobody_waits_for_is_given_up() -> None:
     told = alone(
         "import time\n"

@@ -15,6 +15,8 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from typing import NoReturn, Protocol, TypeVar
 
+from restitch.errors import RestitchError
+
 T = TypeVar("T")
 
 
@@ -35,8 +37,8 @@ def in_turn(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
 def forked(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
     """The work is done in a forked copy, where that is safe and a second core may be free.
 
-    The answer must be picklable. A copy that fails for whatever reason costs only time: the work
-    is then done here, where its error belongs.
+    The answer must be picklable. An expected failure is an answer too, and is raised here. A copy
+    that fails otherwise costs only time: the work is then done here, where its error belongs.
     """
     if not _can_fork():
         yield work
@@ -64,18 +66,26 @@ def _can_fork() -> bool:
 
 
 def _say(work: Callable[[], T], says: int) -> NoReturn:
-    """Write the answer and end this copy, without what the process does at its own end."""
+    """Write (answer, failure) and end this copy, without what the process does at its own end."""
     try:
         with os.fdopen(says, "wb") as pipe:
-            pickle.dump(work(), pipe, pickle.HIGHEST_PROTOCOL)
+            said: tuple[T | None, RestitchError | None]
+            try:
+                said = work(), None
+            except RestitchError as error:
+                said = None, error
+            pickle.dump(said, pipe, pickle.HIGHEST_PROTOCOL)
     finally:
         os._exit(0)
 
 
-def _heard(answer: bytes, work: Callable[[], T]) -> T:
+def _heard(said: bytes, work: Callable[[], T]) -> T:
     """What the copy answered; done here where it did not."""
+    answer: T
     try:
-        heard: T = pickle.loads(answer)
+        answer, failure = pickle.loads(said)
     except (EOFError, pickle.UnpicklingError):
         return work()
-    return heard
+    if failure is not None:
+        raise failure
+    return answer

@@ -82,36 +82,46 @@ def rescue(
     ``vetoed``: ids of changes the user does not want. ``target``: format of the file to be
     written (default: the source's), which decides how the result reads back between rounds.
     ``objects``: the source's, where they are known already. ``aside``: how pictures are painted
-    and a result is looked at while the rescue goes on.
+    and a result is written and looked at while the rescue goes on.
     Deterministic: the same arguments give the same result.
     """
     from restitch.files import encode
     from restitch.infer import infer
 
+    target = target or source.format
     first = infer(source) if objects is None else objects
     current, read, changes = source, first, list[Change]()
     rounds: tuple[Round, ...] = ()
-    order, encoded = OrderFacts(), None
+    order = OrderFacts()
     frame = frame_around(source, margin=FRAME_MARGIN)
     held = frozenset[tuple[int, int]]()
     with ExitStack() as begun:
         look: Callable[[], LookKept] = partial(_look, source, first, rounds, current, frame)
+        written: Callable[[], Encoded] = partial(encode, source, target)
         for number in range(MOST_ROUNDS):
             here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
             asked = profile if number == 0 else _settling(profile)
             # later rounds mostly find nothing: what is begun for them would be in vain
-            step = run_round(current, read, asked, here, frame, in_turn if number else aside)
+            beside = in_turn if number else aside
+            step = run_round(current, read, asked, here, frame, target, beside)
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order
-            if not step.applied:
+            if step.result is None:
                 break
             rounds = (*rounds, step)
             held |= _held_points(step)
-            encoded = encode(step.emission.stream, target or source.format)
-            current = encoded.stream
+            current, read = step.result, step.result_objects
+            written = begun.enter_context(aside(partial(encode, step.emission.stream, target)))
             look = begun.enter_context(aside(partial(_look, source, first, rounds, current, frame)))
-            read = infer(current)
+        encoded = written() if rounds else None
+        if encoded is not None and not _alike(encoded.stream, current):
+            current, read = encoded.stream, infer(encoded.stream)
         return Rescue(source, first, current, read, tuple(changes), look(), order, encoded)
+
+
+def _alike(a: Stream, b: Stream) -> bool:
+    """Whether two streams hold the same records."""
+    return np.array_equal(a.xy, b.xy) and np.array_equal(a.command, b.command)
 
 
 def _settling(profile: Profile) -> Profile:
@@ -158,8 +168,8 @@ def _look(
 ) -> LookKept:
     """How the whole result compares with the source; restored overlaps are left out."""
     threads = threads_of(source)
-    first = rounds[0].pictures if rounds else None
-    before = first[0] if first else picture_as_found(source, objects, frame)
+    first = rounds[0].before if rounds else None
+    before = first or picture_as_found(source, objects, frame)
     stack = stack_height(source, before.frame)
     peak = stack.peak(before)
     if not rounds:

@@ -1,4 +1,4 @@
-"""One round of a rescue: fix, order, sew, and look whether every object kept its look.
+"""One round of a rescue: fix, order, sew, read back, and look whether every object kept its look.
 
 The guard first holds objects that traded places unasked, then takes back the changes of single
 objects that would suffer; the round is sewn again without them.
@@ -16,9 +16,11 @@ import numpy as np
 
 from restitch.aside import Aside, in_turn
 from restitch.fabrics.model import Profile
+from restitch.files import round_trip
 from restitch.fix.context import Context, Plan
 from restitch.fix.passes import ORDER_FIXES, run_local
 from restitch.fix.seams import seams
+from restitch.infer import infer
 from restitch.look import (
     Frame,
     GuardLimits,
@@ -59,12 +61,14 @@ class Round:
     emission: Emission
     changes: tuple[Change, ...]
     order: OrderFacts
-    pictures: tuple[Picture, Picture] | None = None
-    """Before and after, where the round changed anything."""
-    swapped: tuple[tuple[int, int], ...] = ()
-    """(lower, upper) ids of objects whose order the round put right, and what follows."""
+    before: Picture | None = None
+    """The source's picture, where the round changed anything."""
     excepted: Plane | None = None
     """Where objects whose order the round put right show instead of each other."""
+    result: Stream | None = None
+    """What reading the file will give, where the round changed anything ..."""
+    result_objects: tuple[SewnObject, ...] = ()
+    """... and its objects."""
 
     @property
     def applied(self) -> tuple[Change, ...]:
@@ -98,6 +102,15 @@ class Held(NamedTuple):
         )
 
 
+class Seen(NamedTuple):
+    """What the guard saw."""
+
+    excepted: Plane | None
+    """Where objects whose order the round put right show instead of each other."""
+    more: Held
+    """What must be taken back for the look's sake."""
+
+
 NOTHING_HELD = Held({})
 
 
@@ -107,11 +120,13 @@ def run_round(
     profile: Profile,
     vetoed: frozenset[str],
     frame: Frame,
+    target: str,
     aside: Aside = in_turn,
 ) -> Round:
     """Fix, order and sew once; sew again without what the guard takes back.
 
-    ``aside``: how the picture as found is painted and the order is searched for meanwhile.
+    ``target``: format of the file to be written. ``aside``: how the picture as found is painted,
+    the order searched for and the look guarded meanwhile.
     """
     plan = plan_of(source, objects)
     before: Picture | None = None
@@ -122,9 +137,15 @@ def run_round(
             if not step.applied:
                 break
             before = before or painted()
-            step = _seen(step, before, frame)
-            more = _guarded(step, profile) if retry < MOST_RETRIES else NOTHING_HELD
-            if more == NOTHING_HELD or held.and_more(more) == held:
+            with aside(partial(_guarded, step, before, frame, profile)) as guarded:
+                # the guard seldom takes anything back: what follows is begun without it
+                result = round_trip(step.emission.stream, target)
+                found = infer(result)
+                excepted, more = guarded()
+            step = replace(
+                step, before=before, excepted=excepted, result=result, result_objects=found
+            )
+            if retry == MOST_RETRIES or held.and_more(more) == held:
                 break
             held = held.and_more(more)
     return replace(step, changes=tuple(_withdrawn(c, held.withdrawn) for c in step.changes))
@@ -189,22 +210,22 @@ def picture_as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame
     return picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
 
 
-def _seen(step: Round, before: Picture, frame: Frame) -> Round:
-    """The round with its pictures."""
+def _guarded(step: Round, before: Picture, frame: Frame, profile: Profile) -> Seen:
+    """Look at a round: trades of place are put right first, then single objects."""
     sewn = step.emission
     after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
     swapped = _swapped_pairs(step)
     excepted = exchanged(before, after, swapped)
-    return replace(step, pictures=(before, after), swapped=swapped, excepted=excepted)
+    more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)
+    if more == NOTHING_HELD:
+        more = Held(_suffering(step, before, after, excepted, profile))
+    return Seen(excepted, more)
 
 
-def _guarded(step: Round, profile: Profile) -> Held:
-    """What must be taken back for the look's sake: trades of place first, then single objects."""
-    assert step.pictures is not None
-    before, after = step.pictures
-    more = _traded(step, trades(before, after, step.excepted, TRADE_LIMITS))
-    if more != NOTHING_HELD:
-        return more
+def _suffering(
+    step: Round, before: Picture, after: Picture, excepted: Plane | None, profile: Profile
+) -> dict[str, str]:
+    """Ids of the changes that objects suffer from, each with the guard's reason."""
     fabric = profile.fabric
     widest = WIDEST_SPACING * max(fabric.fill_spacing_mm, fabric.satin_spacing_mm)
     verdicts = judge(
@@ -212,19 +233,19 @@ def _guarded(step: Round, profile: Profile) -> Held:
         after,
         changed={o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects},
         pull_mm=_declared_pull(step.applied),
-        excepted=step.excepted,
+        excepted=excepted,
         open_objects={o.id for o in step.objects if o.open},
         limits=ROUND_LIMITS.for_spacing(widest),
     )
     inside = {o for c in step.applied if c.fix == "layering" for o in c.objects}
-    return Held(_blamed(step, [v for v in verdicts if not v.kept and v.object not in inside]))
+    return _blamed(step, [v for v in verdicts if not v.kept and v.object not in inside])
 
 
-def _traded(step: Round, found: Iterable[Trade]) -> Held:
+def _traded(step: Round, found: Iterable[Trade], swapped: Iterable[tuple[int, int]]) -> Held:
     """Hold the order of objects that traded places unasked, and ends that show on bare cloth."""
     own = {o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects}
     was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
-    wanted = {*step.swapped, *((b, a) for a, b in step.swapped)}
+    wanted = {pair for a, b in swapped for pair in ((a, b), (b, a))}
     pairs, ends = set(), set()
     for trade in found:
         a, b = trade.loser, trade.winner
@@ -282,8 +303,8 @@ def _withdrawn(change: Change, withdrawn: Mapping[str, str]) -> Change:
 
 
 def _swapped_pairs(step: Round) -> tuple[tuple[int, int], ...]:
-    """Pairs (lower, upper) that the layering changes turned round, and what follows from them:
-    whatever was sewn after a restored upper object and now comes before it."""
+    """Pairs (lower, upper) that the layering changes turned round, by the objects' ids, and what
+    follows: whatever was sewn after a restored upper object and now comes before it."""
     swaps = {(c.objects[0], c.objects[1]) for c in step.applied if c.fix == "layering"}
     if not swaps:
         return ()
