@@ -34,15 +34,16 @@ MAY_KNOW: dict[str, set[str]] = {
     "infer": {"geometry"},
     "stitch": {"fabrics", "geometry"},
     # the way through the house
-    "check": SURVEYED,
+    "check": SURVEYED | {"aside"},
     "fix": SURVEYED | {"check"},
     "sequence": SURVEYED | {"aside", "check", "fix", "files"},
     "restored": {"check", "rounds", "geometry", "look", "plan"},
     "rounds": {"aside", "fabrics", "files", "fix", "infer", "look", "plan", "sequence"},
     "pipeline": {"aside", "fabrics", "files", "infer", "look", "plan", "rounds"},
+    "reading": {"fabrics", "files", "infer"},
     "rescue_file": {
         *("aside", "check", "fabrics", "files", "infer", "measure"),
-        *("pipeline", "report.model", "restored"),
+        *("pipeline", "reading", "report.model", "restored"),
     },
     # telling and showing
     "report.model": {"fabrics"},
@@ -56,7 +57,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "api": {"check", "fabrics", "files", "infer", "pipeline", "rescue_file"},
     "cli": {
         *("aside", "check", "draw", "fabrics", "files", "folder", "infer"),
-        *("report", "report.model", "rescue_file"),
+        *("reading", "report", "report.model", "rescue_file"),
     },
     "__main__": {"cli"},
 }

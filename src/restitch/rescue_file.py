@@ -7,13 +7,15 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from functools import partial
 from hashlib import sha256
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from restitch.aside import Aside, in_turn
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
-from restitch.model import Finding, OrderFacts, Stream
+from restitch.model import Finding, OrderFacts, SewnObject, Stream
+from restitch.reading import listed, read_objects
 from restitch.report.model import FileFacts, Outcome, Report
 
 if TYPE_CHECKING:
@@ -51,6 +53,18 @@ class Outcomes:
     result: Stream
 
 
+ROOMS = (
+    *("restitch.pipeline", "restitch.sequence"),
+    *(
+        "restitch.fix.stack",
+        "restitch.fix.spacing",
+        "restitch.fix.lengths",
+        "restitch.fix.underlay",
+    ),
+    *("PIL.ImageDraw", "pyembroidery", "shapely"),
+)
+"""What nearly every rescue comes to need, loaded while the file is read."""
+
 Beside = Callable[[Outcomes], AbstractContextManager[None]]
 """Makes what is held ready while the target is written; see `restitch.files.staged`."""
 
@@ -73,21 +87,20 @@ def rescue_file(
     `WriteError`, `UsageError` or `RefusedError`; then nothing new remains. The source is read
     once; before the result is put in place it must still hold what was read.
     """
-    from restitch.check import check
-    from restitch.files import check_target, decode, extension_of, read_bytes, write_bytes
-    from restitch.infer import infer
-    from restitch.pipeline import rescue
+    from restitch.files import check_target, extension_of, write_bytes
 
     if target is not None and not dry_run:
         check_target(target, source=source if source.exists() else None, replace=settings.replace)
-    read = read_bytes(source)
+    with aside(partial(read_objects, source, settings.threads, reader)) as reading:
+        _load()
+        read, stream, objects = reading()
+    from restitch.pipeline import rescue
+
     before = sha256(read).hexdigest()
-    stream = decode(read, extension_of(source), source.name, reader=reader)
-    stream = _with_listed(stream, settings)
     extension = extension_of(target) if target else stream.format
     _check_writable(target, extension)
-    profile, objects = settings.profile, infer(stream)
-    with aside(partial(check, stream, objects, profile)) as findings:
+    profile = settings.profile
+    with aside(partial(_findings, stream, objects, profile)) as findings:
         found = rescue(stream, profile, settings.vetoed, extension, objects=objects, aside=aside)
         check_look(found, str(source), profile)
         data, warnings = _bytes_of(found, read, extension, target or source)
@@ -106,12 +119,18 @@ def rescue_file(
     return outcomes
 
 
-def _with_listed(stream: Stream, settings: Settings) -> Stream:
-    if not settings.threads:
-        return stream
-    from restitch.fabrics.threads import with_threads
+def _load() -> None:
+    """Load the rooms: an import is work, like any other."""
+    for room in ROOMS:
+        import_module(room)
 
-    return with_threads(stream, settings.threads)
+
+def _findings(
+    stream: Stream, objects: tuple[SewnObject, ...], profile: Profile
+) -> tuple[Finding, ...]:
+    from restitch.check import check
+
+    return check(stream, objects, profile)
 
 
 def _check_writable(target: Path | None, extension: str) -> None:
@@ -199,7 +218,7 @@ def compare_files(first: Path, second: Path, settings: Settings) -> Outcomes:
     from restitch.infer import infer
     from restitch.restored import look_of_pair
 
-    streams = [_with_listed(read_stream(p), settings) for p in (first, second)]
+    streams = [listed(read_stream(p), settings.threads) for p in (first, second)]
     profile = settings.profile
     before, after = (_figures(s, profile) for s in streams)
     objects = infer(streams[0])

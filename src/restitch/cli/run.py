@@ -90,13 +90,15 @@ def _tell(found: Outcomes, *, json: bool) -> None:
 
 def check_file(source: Path, settings: Settings, *, json: bool) -> None:
     """Print the findings of one file; exit 1 when any is over the limits."""
-    from restitch.check import check, over_limits
-    from restitch.files import read_stream
-    from restitch.infer import infer
+    from restitch.aside import forked
+    from restitch.check import check, finders, over_limits
+    from restitch.reading import read_objects
     from restitch.report.model import SCHEMA
 
-    stream = read_stream(source)
-    findings = check(stream, infer(stream), settings.profile)
+    with forked(partial(read_objects, source)) as reading:
+        finders()  # loads the rooms of the findings
+        _, stream, objects = reading()
+    findings = check(stream, objects, settings.profile, forked)
     if json:
         from restitch.report.document import finding_document
 
