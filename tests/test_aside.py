@@ -31,8 +31,11 @@ def alone(script: str) -> str:
 def test_a_copy_does_the_work_and_its_answer_comes_back() -> None:
     told = alone(
         "from restitch.aside import forked\n"
-        "with forked(lambda: (os.getpid(), list(range(100_000)))) as answer:\n"
-        "    pid, numbers = answer()\n"
+        "def work():\n"
+        "    yield os.getpid()\n"
+        "    yield list(range(100_000))\n"
+        "with forked(work) as answers:\n"
+        "    pid, numbers = answers\n"
         "print(pid != os.getpid(), sum(numbers))"
     )
     assert told == f"True {sum(range(100_000))}"
@@ -45,10 +48,13 @@ def test_what_a_copy_cannot_do_is_done_here(failing: str) -> None:
     told = alone(
         "from restitch.aside import forked\n"
         "here = os.getpid()\n"
-        f"with forked(lambda: 'here' if os.getpid() == here else {failing}) as answer:\n"
-        "    print(answer())"
+        "def work():\n"
+        "    yield 'first'\n"
+        f"    yield 'here' if os.getpid() == here else {failing}\n"
+        "with forked(work) as answers:\n"
+        "    print(*answers)"
     )
-    assert told == "here"
+    assert told == "first here"
 
 
 @linux
@@ -56,8 +62,8 @@ def test_an_error_comes_from_here() -> None:
     told = alone(
         "from restitch.aside import forked\n"
         "try:\n"
-        "    with forked(lambda: 1 / 0) as answer:\n"
-        "        answer()\n"
+        "    with forked(lambda: (1 / 0 for _ in 'x')) as answers:\n"
+        "        next(answers)\n"
         "except ZeroDivisionError as error:\n"
         "    print(error)"
     )
@@ -74,10 +80,11 @@ def test_an_expected_failure_is_an_answer_and_the_work_is_not_done_twice(tmp_pat
         "def work():\n"
         "    with begun.open('a') as file:\n"
         "        file.write('once')\n"
+        "    yield 'opened'\n"
         "    raise UnreadableError('pier.dst: no stitches')\n"
         "try:\n"
-        "    with forked(work) as answer:\n"
-        "        answer()\n"
+        "    with forked(work) as answers:\n"
+        "        list(answers)\n"
         "except UnreadableError as error:\n"
         "    print(error, begun.read_text(), int(error.exit_code))"
     )
@@ -90,7 +97,7 @@ def test_work_that_nobody_waits_for_is_given_up() -> None:
         "import time\n"
         "from restitch.aside import forked\n"
         "start = time.monotonic()\n"
-        "with forked(lambda: time.sleep(50)):\n"
+        "with forked(lambda: map(time.sleep, [50])):\n"
         "    pass\n"
         "try:\n"
         "    os.waitpid(-1, 0)\n"
@@ -103,11 +110,12 @@ def test_work_that_nobody_waits_for_is_given_up() -> None:
 @pytest.mark.parametrize("aside", [in_turn, forked])
 def test_beside_other_threads_the_work_is_done_in_turn(aside, monkeypatch) -> None:
     monkeypatch.setattr("threading.active_count", lambda: 2)
-    done = []
-    with aside(lambda: done.append("work")) as answer:
+    done: list[str] = []
+    with aside(lambda: map(done.append, ["one", "two"])) as answers:
         assert not done
-        answer()
-    assert done == ["work"]
+        next(answers)
+        assert done == ["one"]
+    assert done == ["one"]
 
 
 @linux
@@ -115,8 +123,8 @@ def test_without_an_idle_core_the_work_is_done_in_turn() -> None:
     told = alone(
         "from restitch.aside import forked\n"
         "os.getloadavg = lambda: (2.0, 0.0, 0.0)\n"
-        "with forked(os.getpid) as answer:\n"
-        "    print(answer() == os.getpid())"
+        "with forked(lambda: (os.getpid() for _ in 'x')) as answers:\n"
+        "    print(next(answers) == os.getpid())"
     )
     assert told == "True"
 

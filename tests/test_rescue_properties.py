@@ -16,8 +16,9 @@ from restitch.look import bits, frame_around, paint
 from restitch.look.compare import CompareSettings
 from restitch.look.picture import BARE as BARE_PIXEL
 from restitch.model import IntArray, Role, State, Stream
-from restitch.pipeline import FRAME_MARGIN, Rescue, rescue
+from restitch.pipeline import Rescue, rescue
 from restitch.plan import NO_OBJECT
+from restitch.rounds import FRAME_MARGIN
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "fixtures"))
 from designs.cases import make_case

@@ -43,7 +43,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "reading": {"fabrics", "files", "infer"},
     "rescue_file": {
         *("aside", "check", "fabrics", "files", "infer", "measure"),
-        *("pipeline", "reading", "report.model", "restored"),
+        *("look", "pipeline", "reading", "report.model", "restored", "rounds"),
     },
     # telling and showing
     "report.model": {"fabrics"},

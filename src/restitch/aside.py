@@ -1,7 +1,9 @@
 """Work done aside: in a copy of the process on a second core, while this one goes on.
 
-A copy knows all that is known here at no cost, and only its answer comes back. Where no copy can
-be made the work is done in turn, when its answer is asked for: the answer is the same.
+A copy knows all that is known here at no cost, and only its answers come back, one after the
+other. Where no copy can be made the work is done in turn, each answer when it is asked for: the
+answers are the same. Every page that either side writes to is copied once more, so few copies
+with several answers each are better than many.
 """
 
 from __future__ import annotations
@@ -13,44 +15,46 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
-from typing import NoReturn, Protocol, TypeVar
+from itertools import islice
+from typing import IO, Any, NoReturn, Protocol
 
 from restitch.errors import RestitchError
 
-T = TypeVar("T")
+Work = Callable[[], Iterator[Any]]
+"""Gives its answers one by one: a generator function, or ``partial(map, function, [argument])``."""
 
 
 class Aside(Protocol):
-    """How work is set aside: gives a function that waits for the answer."""
+    """How work is set aside: gives its answers, waiting for each."""
 
-    def __call__(self, work: Callable[[], T], /) -> AbstractContextManager[Callable[[], T]]:
+    def __call__(self, work: Work, /) -> AbstractContextManager[Iterator[Any]]:
         """Begin the work; when the block is left unfinished work is given up."""
 
 
 @contextmanager
-def in_turn(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
-    """The work is done here, when its answer is asked for."""
-    yield work
+def in_turn(work: Work) -> Iterator[Iterator[Any]]:
+    """The work is done here, when its answers are asked for."""
+    yield work()
 
 
 @contextmanager
-def forked(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
+def forked(work: Work) -> Iterator[Iterator[Any]]:
     """The work is done in a forked copy, where that is safe and a second core may be free.
 
-    The answer must be picklable. An expected failure is an answer too, and is raised here. A copy
+    Answers must be picklable. An expected failure is an answer too, and is raised here. A copy
     that fails otherwise costs only time: the work is then done here, where its error belongs.
     """
     if not _can_fork():
-        yield work
+        yield work()
         return
-    answer, says = os.pipe()
+    answers, says = os.pipe()
     child = os.fork()
     if not child:
         _say(work, says)
     os.close(says)
-    with os.fdopen(answer, "rb") as pipe:
+    with os.fdopen(answers, "rb") as pipe:
         try:
-            yield lambda: _heard(pipe.read(), work)
+            yield _heard(pipe, work)
         finally:
             os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
@@ -65,27 +69,38 @@ def _can_fork() -> bool:
     return cores > 1 and os.getloadavg()[0] < cores
 
 
-def _say(work: Callable[[], T], says: int) -> NoReturn:
-    """Write (answer, failure) and end this copy, without what the process does at its own end."""
+def _say(work: Work, says: int) -> NoReturn:
+    """Write each answer as (answer, failure, whether more may follow) and end this copy, without
+    what the process does at its own end."""
     try:
         with os.fdopen(says, "wb") as pipe:
-            said: tuple[T | None, RestitchError | None]
             try:
-                said = work(), None
+                for answer in work():
+                    _write((answer, None, True), pipe)
+                _write((None, None, False), pipe)
             except RestitchError as error:
-                said = None, error
-            pickle.dump(said, pipe, pickle.HIGHEST_PROTOCOL)
+                _write((None, error, False), pipe)
     finally:
         os._exit(0)
 
 
-def _heard(said: bytes, work: Callable[[], T]) -> T:
-    """What the copy answered; done here where it did not."""
-    answer: T
-    try:
-        answer, failure = pickle.loads(said)
-    except (EOFError, pickle.UnpicklingError):
-        return work()
-    if failure is not None:
-        raise failure
-    return answer
+def _write(said: tuple[Any, RestitchError | None, bool], pipe: IO[bytes]) -> None:
+    pickle.dump(said, pipe, pickle.HIGHEST_PROTOCOL)
+    pipe.flush()
+
+
+def _heard(pipe: IO[bytes], work: Work) -> Iterator[Any]:
+    """What the copy answers; done here from where it falls silent."""
+    heard = 0
+    while True:
+        try:
+            answer, failure, more = pickle.load(pipe)
+        except (EOFError, pickle.UnpicklingError):
+            yield from islice(work(), heard, None)
+            return
+        if failure is not None:
+            raise failure
+        if not more:
+            return
+        heard += 1
+        yield answer

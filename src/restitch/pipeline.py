@@ -8,41 +8,28 @@ changes of objects that would suffer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from restitch.aside import Aside, in_turn
 from restitch.fabrics.model import Profile
-from restitch.look import (
-    Frame,
-    frame_around,
-    gap,
-    stack_height,
-)
+from restitch.look import Picture, gap, stack_height
 from restitch.look.bits import Plane
 from restitch.look.difference import kept_share
 from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
-from restitch.rounds import (
-    Round,
-    picture,
-    picture_as_found,
-    run_round,
-)
+from restitch.rounds import Round, picture, picture_as_found, run_round
 
 if TYPE_CHECKING:
     from restitch.files import Encoded
 
 MOST_ROUNDS = 4
 """Rounds of one rescue: most designs settle in the second, which finds nothing (measured)."""
-
-FRAME_MARGIN = 40
-"""Pixels around the source in all pictures of a rescue: 4 mm, more than any fix reaches out."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,48 +62,59 @@ def rescue(
     target: str = "",
     *,
     objects: tuple[SewnObject, ...] | None = None,
+    as_found: Callable[[], Picture] | None = None,
     aside: Aside = in_turn,
 ) -> Rescue:
     """Return the rescued design of a stream.
 
     ``vetoed``: ids of changes the user does not want. ``target``: format of the file to be
     written (default: the source's), which decides how the result reads back between rounds.
-    ``objects``: the source's, where they are known already. ``aside``: how pictures are painted
-    and a result is written and looked at while the rescue goes on.
+    ``objects`` and ``as_found``: the source's objects and what gives its `picture_as_found`, where
+    they are known already. ``aside``: how work that need not be waited for is done.
     Deterministic: the same arguments give the same result.
     """
-    from restitch.files import encode
     from restitch.infer import infer
 
     target = target or source.format
     first = infer(source) if objects is None else objects
     current, read, changes = source, first, list[Change]()
     rounds: tuple[Round, ...] = ()
-    order = OrderFacts()
-    frame = frame_around(source, margin=FRAME_MARGIN)
-    held = frozenset[tuple[int, int]]()
+    order, held = OrderFacts(), frozenset[tuple[int, int]]()
+    as_found = as_found or partial(picture_as_found, source, first)
+    before = as_found
     with ExitStack() as begun:
-        look: Callable[[], LookKept] = partial(_look, source, first, rounds, current, frame)
-        written: Callable[[], Encoded] = partial(encode, source, target)
         for number in range(MOST_ROUNDS):
             here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
             asked = profile if number == 0 else _settling(profile)
-            # later rounds mostly find nothing: what is begun for them would be in vain
-            beside = in_turn if number else aside
-            step = run_round(current, read, asked, here, frame, target, beside)
+            then = partial(_written_and_seen, source, rounds, target)
+            step = run_round(current, read, asked, here, target, before, then, begun, aside)
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order
-            if step.result is None:
+            if step.result is None or step.before is None:
                 break
             rounds = (*rounds, step)
             held |= _held_points(step)
             current, read = step.result, step.result_objects
-            written = begun.enter_context(aside(partial(encode, step.emission.stream, target)))
-            look = begun.enter_context(aside(partial(_look, source, first, rounds, current, frame)))
-        encoded = written() if rounds else None
-        if encoded is not None and not _alike(encoded.stream, current):
-            current, read = encoded.stream, infer(encoded.stream)
-        return Rescue(source, first, current, read, tuple(changes), look(), order, encoded)
+            before = partial(picture_as_found, current, read, step.before.frame)
+        if not rounds:
+            return Rescue(
+                source, first, source, first, tuple(changes), _sound(source, as_found()), order
+            )
+        encoded, look = next(rounds[-1].onward), next(rounds[-1].onward)
+    if not _alike(encoded.stream, current):
+        current, read = encoded.stream, infer(encoded.stream)
+    return Rescue(source, first, current, read, tuple(changes), look, order, encoded)
+
+
+def _written_and_seen(
+    source: Stream, rounds: tuple[Round, ...], target: str, last: Round
+) -> Iterator[Any]:
+    """The file of the last of these rounds, then how it looks beside the source."""
+    from restitch.files import encode
+
+    encoded = encode(last.emission.stream, target)
+    yield encoded
+    yield _look(source, (*rounds, last), encoded.stream)
 
 
 def _alike(a: Stream, b: Stream) -> bool:
@@ -159,31 +157,26 @@ def _vetoes_again(
     return frozenset(again)
 
 
-def _look(
-    source: Stream,
-    objects: Sequence[SewnObject],
-    rounds: Sequence[Round],
-    result: Stream,
-    frame: Frame,
-) -> LookKept:
+def _sound(source: Stream, before: Picture) -> LookKept:
+    """The look of a source that nothing changed."""
+    peak = stack_height(source, before.frame).peak(before)
+    return LookKept(1.0, 0.0, peak, peak)
+
+
+def _look(source: Stream, rounds: Sequence[Round], result: Stream) -> LookKept:
     """How the whole result compares with the source; restored overlaps are left out."""
-    threads = threads_of(source)
-    first = rounds[0].before if rounds else None
-    before = first or picture_as_found(source, objects, frame)
-    stack = stack_height(source, before.frame)
-    peak = stack.peak(before)
-    if not rounds:
-        return LookKept(1.0, 0.0, peak, peak)
+    before = rounds[0].before
+    assert before is not None
     excepted = _excepted(rounds)
-    classes = list(threads)
+    classes = list(threads_of(source))
     for step in rounds:
         classes = [classes[t] for t in step.emission.thread_of_block]
     nobody = np.full(len(result), NO_OBJECT, np.int32)
-    after = picture(result, nobody, classes, source, frame)
+    after = picture(result, nobody, classes, source, before.frame)
     return LookKept(
         kept=kept_share(before, after, excepted),
         bare=gap(before, after),
-        peak_before=peak,
+        peak_before=stack_height(source, before.frame).peak(before),
         peak_after=stack_height(result, before.frame).peak(after),
         layering_excepted=excepted is not None,
     )

@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from hashlib import sha256
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from restitch.aside import Aside, in_turn
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
-from restitch.model import Finding, OrderFacts, SewnObject, Stream
-from restitch.reading import listed, read_objects
+from restitch.model import Finding, OrderFacts, Stream
+from restitch.reading import Reading, listed, read_objects
 from restitch.report.model import FileFacts, Outcome, Report
 
 if TYPE_CHECKING:
     from restitch.fabrics.threads import ListedThread
     from restitch.files import ReaderProcess
+    from restitch.look import Picture
     from restitch.pipeline import Rescue
 
 
@@ -91,17 +92,25 @@ def rescue_file(
 
     if target is not None and not dry_run:
         check_target(target, source=source if source.exists() else None, replace=settings.replace)
-    with aside(partial(read_objects, source, settings.threads, reader)) as reading:
-        _load()
-        read, stream, objects = reading()
-    from restitch.pipeline import rescue
-
-    before = sha256(read).hexdigest()
-    extension = extension_of(target) if target else stream.format
-    _check_writable(target, extension)
     profile = settings.profile
-    with aside(partial(_findings, stream, objects, profile)) as findings:
-        found = rescue(stream, profile, settings.vetoed, extension, objects=objects, aside=aside)
+    with aside(partial(_first_look, source, settings, reader)) as first_look:
+        _load()
+        from restitch.pipeline import rescue
+
+        read, stream, objects = next(first_look)
+        seen = cache(partial(next, first_look))
+        before = sha256(read).hexdigest()
+        extension = extension_of(target) if target else stream.format
+        _check_writable(target, extension)
+        found = rescue(
+            stream,
+            profile,
+            settings.vetoed,
+            extension,
+            objects=objects,
+            as_found=lambda: seen().picture,
+            aside=aside,
+        )
         check_look(found, str(source), profile)
         data, warnings = _bytes_of(found, read, extension, target or source)
         written = None
@@ -111,7 +120,7 @@ def rescue_file(
             )
         facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
         warned = stream.warnings + warnings
-        report = _report(found, findings(), facts, written, settings, dry_run, warned)
+        report = _report(found, seen().findings, facts, written, settings, dry_run, warned)
     outcomes = Outcomes(report, stream, found, found.result)
     if written is not None and target is not None:
         with beside(outcomes) if beside else nullcontext():
@@ -125,12 +134,24 @@ def _load() -> None:
         import_module(room)
 
 
-def _findings(
-    stream: Stream, objects: tuple[SewnObject, ...], profile: Profile
-) -> tuple[Finding, ...]:
-    from restitch.check import check
+class Seen(NamedTuple):
+    """What is to be seen of a source before anything is done to it."""
 
-    return check(stream, objects, profile)
+    findings: tuple[Finding, ...]
+    picture: Picture
+
+
+def _first_look(
+    source: Path, settings: Settings, reader: ReaderProcess | None
+) -> Iterator[Reading | Seen]:
+    """What the file holds, and what is to be seen of it."""
+    reading = read_objects(source, settings.threads, reader)
+    yield reading
+    from restitch.check import check
+    from restitch.rounds import picture_as_found
+
+    findings = check(reading.stream, reading.objects, settings.profile)
+    yield Seen(findings, picture_as_found(reading.stream, reading.objects))
 
 
 def _check_writable(target: Path | None, extension: str) -> None:

@@ -7,10 +7,11 @@ objects that would suffer; the round is sewn again without them.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from restitch.look import (
     Picture,
     Verdict,
     colour_classes_of,
+    frame_around,
     judge,
     paint,
 )
@@ -38,6 +40,9 @@ from restitch.plan import NO_OBJECT, Emission, emit, plan_of
 
 MOST_RETRIES = 4
 """Times a round is sewn again without what the guard took back."""
+
+FRAME_MARGIN = 40
+"""Pixels around the source in all pictures of a rescue: 4 mm, more than any fix reaches out."""
 
 WIDEST_SPACING = 1.1
 """A fix opens stitching to the file's own spacing, at most this much over the fabric's."""
@@ -69,6 +74,8 @@ class Round:
     """What reading the file will give, where the round changed anything ..."""
     result_objects: tuple[SewnObject, ...] = ()
     """... and its objects."""
+    onward: Iterator[Any] = field(default_factory=lambda: iter(()))
+    """What follows from the round, see `run_round`."""
 
     @property
     def applied(self) -> tuple[Change, ...]:
@@ -119,36 +126,55 @@ def run_round(
     objects: tuple[SewnObject, ...],
     profile: Profile,
     vetoed: frozenset[str],
-    frame: Frame,
     target: str,
+    as_found: Callable[[], Picture],
+    then: Callable[[Round], Iterator[Any]],
+    begun: ExitStack,
     aside: Aside = in_turn,
 ) -> Round:
     """Fix, order and sew once; sew again without what the guard takes back.
 
-    ``target``: format of the file to be written. ``aside``: how the picture as found is painted,
-    the order searched for and the look guarded meanwhile.
+    ``target``: format of the file to be written. ``as_found``: gives the picture of the source.
+    ``then``: what follows from the round; ``begun`` keeps it going. ``aside``: how the order is
+    searched for, the look guarded and what follows done meanwhile.
     """
     plan = plan_of(source, objects)
     before: Picture | None = None
     held = NOTHING_HELD
-    with aside(partial(picture_as_found, source, objects, frame)) as painted:
-        for retry in range(MOST_RETRIES + 1):
-            step = _sew(source, objects, plan, profile, vetoed, held, aside)
-            if not step.applied:
-                break
-            before = before or painted()
-            with aside(partial(_guarded, step, before, frame, profile)) as guarded:
-                # the guard seldom takes anything back: what follows is begun without it
-                result = round_trip(step.emission.stream, target)
-                found = infer(result)
-                excepted, more = guarded()
+    for retry in range(MOST_RETRIES + 1):
+        step = _sew(source, objects, plan, profile, vetoed, held, aside)
+        if not step.applied:
+            break
+        before = before or as_found()
+        with ExitStack() as here:
+            work = partial(_guarded_and_onward, step, before, profile, then)
+            answers = here.enter_context(aside(work))
+            # the guard seldom takes anything back: what follows is begun without it
+            result = round_trip(step.emission.stream, target)
+            found = infer(result)
+            excepted, more = next(answers)
             step = replace(
-                step, before=before, excepted=excepted, result=result, result_objects=found
+                step,
+                before=before,
+                excepted=excepted,
+                result=result,
+                result_objects=found,
+                onward=answers,
             )
             if retry == MOST_RETRIES or held.and_more(more) == held:
+                begun.push(here.pop_all())
                 break
             held = held.and_more(more)
     return replace(step, changes=tuple(_withdrawn(c, held.withdrawn) for c in step.changes))
+
+
+def _guarded_and_onward(
+    step: Round, before: Picture, profile: Profile, then: Callable[[Round], Iterator[Any]]
+) -> Iterator[Any]:
+    """What the guard saw, and what follows where it takes nothing back."""
+    seen = _guarded(step, before, profile)
+    yield seen
+    yield from then(replace(step, before=before, excepted=seen.excepted))
 
 
 def _sew(
@@ -203,17 +229,20 @@ def picture(
     return paint(stream, owner, [near[t] for t in threads], frame)
 
 
-def picture_as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame) -> Picture:
+def picture_as_found(
+    source: Stream, objects: Sequence[SewnObject], frame: Frame | None = None
+) -> Picture:
     """The picture of a source, from its plan: a long stitch that the format had to write as jumps
-    lays thread like any other."""
+    lays thread like any other. ``frame``: by default the source's own, with room around it."""
     sewn = emit(plan_of(source, objects), source)
+    frame = frame or frame_around(source, margin=FRAME_MARGIN)
     return picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
 
 
-def _guarded(step: Round, before: Picture, frame: Frame, profile: Profile) -> Seen:
+def _guarded(step: Round, before: Picture, profile: Profile) -> Seen:
     """Look at a round: trades of place are put right first, then single objects."""
     sewn = step.emission
-    after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, frame)
+    after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, before.frame)
     swapped = _swapped_pairs(step)
     excepted = exchanged(before, after, swapped)
     more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)

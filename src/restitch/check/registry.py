@@ -45,9 +45,9 @@ def check(
     """
     survey = Survey(stream, tuple(objects), profile)
     every = finders()
-    with aside(partial(_found, survey, [every[n] for n in every if n in ABOUT_SHAPES])) as others:
-        found = _found(survey, [every[n] for n in every if n not in ABOUT_SHAPES])
-        return ranked((*found, *others()))
+    shapes, others = ([every[n] for n in every if (n in ABOUT_SHAPES) is w] for w in (True, False))
+    with aside(partial(map, partial(_found, survey), [shapes])) as answers:
+        return ranked((*_found(survey, others), *next(answers)))
 
 
 def _found(survey: Survey, finders: Iterable[Finder]) -> tuple[Finding, ...]:

@@ -95,9 +95,9 @@ def check_file(source: Path, settings: Settings, *, json: bool) -> None:
     from restitch.reading import read_objects
     from restitch.report.model import SCHEMA
 
-    with forked(partial(read_objects, source)) as reading:
+    with forked(partial(map, read_objects, [source])) as reading:
         finders()  # loads the rooms of the findings
-        _, stream, objects = reading()
+        _, stream, objects = next(reading)
     findings = check(stream, objects, settings.profile, forked)
     if json:
         from restitch.report.document import finding_document

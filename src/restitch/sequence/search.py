@@ -51,15 +51,15 @@ def search_of(
     base_order = repaired(count, layers.pairs)
     pairs = (*layers.pairs, *blocks)
     search = partial(searched, router, base=base_order, wish=wish, context=context)
-    with aside(partial(search, pairs)) if asked else nullcontext() as answered:
+    with aside(partial(map, search, [pairs])) if asked else nullcontext() as answers:
         base = router.as_found(base_order)
         found = router.as_found(range(count)) if layers.swapped else base
         changed = [bool(b.obj.marks) for b in router.bodies]
         least = router.best(base_order, changed) if any(changed) else base
-        if answered is None:
+        if answers is None:
             return Search(found, base, least, least, False, None)
         present = router.best(base_order)
-        answer = answered()
+        answer: Solution = next(answers)
     better = partial(_better, router, base=base, present=present, wish=wish, context=context)
     best, settings = better(answer), router.rules.settings
     if blocks and _may_break_blocks(best, settings):
