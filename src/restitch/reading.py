@@ -1,16 +1,21 @@
-"""A file read: its bytes, its stream and the objects in it."""
+"""A file read: its bytes, its stream, the objects in it, and what is to be seen of them.
+
+Loads nothing before it is asked: a copy of the process may begin here while the rest of the house
+is still being loaded (`restitch.aside`).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
-
-from restitch.model import SewnObject, Stream
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from restitch.fabrics.threads import ListedThread
     from restitch.files import ReaderProcess
+    from restitch.look import Picture
+    from restitch.model import Finding, SewnObject, Stream
+    from restitch.rescue_file import Settings
 
 
 class Reading(NamedTuple):
@@ -19,6 +24,30 @@ class Reading(NamedTuple):
     data: bytes
     stream: Stream
     objects: tuple[SewnObject, ...]
+
+
+class Seen(NamedTuple):
+    """What is to be seen of a source before anything is done to it."""
+
+    findings: tuple[Finding, ...]
+    picture: Picture
+
+
+def first_look(
+    source: Path, asked: Callable[[], Settings], reader: ReaderProcess | None = None
+) -> Iterator[Any]:
+    """Yield the `Reading` of a file, then what is `Seen` of it.
+
+    ``asked``: gives the settings. ``reader`` and errors as in `read_objects`.
+    """
+    settings = asked()
+    reading = read_objects(source, settings.threads, reader)
+    yield reading
+    from restitch.check import check
+    from restitch.rounds import picture_as_found
+
+    findings = check(reading.stream, reading.objects, settings.profile)
+    yield Seen(findings, picture_as_found(reading.stream, reading.objects))
 
 
 def read_objects(

@@ -9,19 +9,18 @@ from functools import cache, partial
 from hashlib import sha256
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from restitch.aside import Aside, in_turn
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
 from restitch.model import Finding, OrderFacts, Stream
-from restitch.reading import Reading, listed, read_objects
+from restitch.reading import Seen, first_look, listed
 from restitch.report.model import FileFacts, Outcome, Report
 
 if TYPE_CHECKING:
     from restitch.fabrics.threads import ListedThread
     from restitch.files import ReaderProcess
-    from restitch.look import Picture
     from restitch.pipeline import Rescue
 
 
@@ -55,16 +54,17 @@ class Outcomes:
 
 
 ROOMS = (
-    *("restitch.pipeline", "restitch.sequence"),
-    *(
-        "restitch.fix.stack",
-        "restitch.fix.spacing",
-        "restitch.fix.lengths",
-        "restitch.fix.underlay",
-    ),
-    *("PIL.ImageDraw", "pyembroidery", "shapely"),
+    "restitch.pipeline",
+    "restitch.fix.stack",
+    "restitch.fix.spacing",
+    "restitch.fix.lengths",
+    "restitch.fix.underlay",
+    "restitch.sequence",
+    "shapely",
+    "pyembroidery",
+    "PIL.ImageDraw",
 )
-"""What nearly every rescue comes to need, loaded while the file is read."""
+"""What nearly every rescue comes to need, loaded while the file is being read."""
 
 Beside = Callable[[Outcomes], AbstractContextManager[None]]
 """Makes what is held ready while the target is written; see `restitch.files.staged`."""
@@ -78,49 +78,50 @@ def rescue_file(
     dry_run: bool = False,
     reader: ReaderProcess | None = None,
     beside: Beside | None = None,
+    look: Iterator[Any] | None = None,
     aside: Aside = in_turn,
 ) -> Outcomes:
     """Rescue one file; write ``target`` unless it is a dry run.
 
     ``reader``: a warm process for files that must be parsed apart. ``beside``: holds ready what
-    is put in place with the target, both or neither (a page). ``aside``: how work that the rescue
-    need not wait for is done (`restitch.aside`). Raises `UnreadableError`,
-    `WriteError`, `UsageError` or `RefusedError`; then nothing new remains. The source is read
-    once; before the result is put in place it must still hold what was read.
+    is put in place with the target, both or neither (a page). ``look``: the `first_look` at the
+    source, where it has begun. ``aside``: how work that the rescue need not wait for is done
+    (`restitch.aside`). Raises `UnreadableError`, `WriteError`, `UsageError` or `RefusedError`;
+    then nothing new remains. The source is read once; before the result is put in place it must
+    still hold what was read.
     """
     from restitch.files import check_target, extension_of, write_bytes
 
     if target is not None and not dry_run:
         check_target(target, source=source if source.exists() else None, replace=settings.replace)
-    profile = settings.profile
-    with aside(partial(_first_look, source, settings, reader)) as first_look:
-        _load()
-        from restitch.pipeline import rescue
+    look = look or first_look(source, lambda: settings, reader)
+    _load()
+    from restitch.pipeline import rescue
 
-        read, stream, objects = next(first_look)
-        seen = cache(partial(next, first_look))
-        before = sha256(read).hexdigest()
-        extension = extension_of(target) if target else stream.format
-        _check_writable(target, extension)
-        found = rescue(
-            stream,
-            profile,
-            settings.vetoed,
-            extension,
-            objects=objects,
-            as_found=lambda: seen().picture,
-            aside=aside,
+    read, stream, objects = next(look)
+    seen: Callable[[], Seen] = cache(partial(next, look))
+    before = sha256(read).hexdigest()
+    extension = extension_of(target) if target else stream.format
+    _check_writable(target, extension)
+    found = rescue(
+        stream,
+        settings.profile,
+        settings.vetoed,
+        extension,
+        objects=objects,
+        as_found=lambda: seen().picture,
+        aside=aside,
+    )
+    check_look(found, str(source), settings.profile)
+    data, warnings = _bytes_of(found, read, extension, target or source)
+    written = None
+    if target is not None and not dry_run:
+        written = FileFacts(
+            str(target), extension, sha256(data).hexdigest(), len(data), stream.name
         )
-        check_look(found, str(source), profile)
-        data, warnings = _bytes_of(found, read, extension, target or source)
-        written = None
-        if target is not None and not dry_run:
-            written = FileFacts(
-                str(target), extension, sha256(data).hexdigest(), len(data), stream.name
-            )
-        facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
-        warned = stream.warnings + warnings
-        report = _report(found, seen().findings, facts, written, settings, dry_run, warned)
+    facts = FileFacts(str(source), stream.format, before, len(read), stream.name)
+    warned = stream.warnings + warnings
+    report = _report(found, seen().findings, facts, written, settings, dry_run, warned)
     outcomes = Outcomes(report, stream, found, found.result)
     if written is not None and target is not None:
         with beside(outcomes) if beside else nullcontext():
@@ -132,26 +133,6 @@ def _load() -> None:
     """Load the rooms: an import is work, like any other."""
     for room in ROOMS:
         import_module(room)
-
-
-class Seen(NamedTuple):
-    """What is to be seen of a source before anything is done to it."""
-
-    findings: tuple[Finding, ...]
-    picture: Picture
-
-
-def _first_look(
-    source: Path, settings: Settings, reader: ReaderProcess | None
-) -> Iterator[Reading | Seen]:
-    """What the file holds, and what is to be seen of it."""
-    reading = read_objects(source, settings.threads, reader)
-    yield reading
-    from restitch.check import check
-    from restitch.rounds import picture_as_found
-
-    findings = check(reading.stream, reading.objects, settings.profile)
-    yield Seen(findings, picture_as_found(reading.stream, reading.objects))
 
 
 def _check_writable(target: Path | None, extension: str) -> None:

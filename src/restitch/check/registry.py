@@ -9,10 +9,8 @@ from __future__ import annotations
 import pkgutil
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from importlib import import_module
 
-from restitch.aside import Aside, in_turn
 from restitch.check import findings
 from restitch.check.survey import FAULT, NOTE, WARNING, Survey
 from restitch.extensions import FINDINGS, added
@@ -31,27 +29,14 @@ def finders() -> dict[str, Finder]:
     return {**added(FINDINGS), **ours}
 
 
-ABOUT_SHAPES = frozenset({"exposed_ends", "far_joins", "layers", "needless_changes"})
-"""Findings that look at shapes and what lies over what: half the work of all (measured)."""
-
-
-def check(
-    stream: Stream, objects: Sequence[SewnObject], profile: Profile, aside: Aside = in_turn
-) -> tuple[Finding, ...]:
+def check(stream: Stream, objects: Sequence[SewnObject], profile: Profile) -> tuple[Finding, ...]:
     """Return all findings of a design: faults first, then warnings, then notes; dearest first.
 
     A ``fault`` is what a fix acts on, a ``warning`` what no fix can cure, a ``note`` what the user
-    should know. ``aside``: how half of them are found meanwhile.
+    should know.
     """
     survey = Survey(stream, tuple(objects), profile)
-    every = finders()
-    shapes, others = ([every[n] for n in every if (n in ABOUT_SHAPES) is w] for w in (True, False))
-    with aside(partial(map, partial(_found, survey), [shapes])) as answers:
-        return ranked((*_found(survey, others), *next(answers)))
-
-
-def _found(survey: Survey, finders: Iterable[Finder]) -> tuple[Finding, ...]:
-    return tuple(found for find in finders for found in find(survey))
+    return ranked(found for find in finders().values() for found in find(survey))
 
 
 def ranked(found: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -5,10 +5,14 @@ Heavy modules are imported inside the commands, so that help and version start a
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from restitch.rescue_file import Settings
 
 EXIT_CODES = (
     "Exit codes: 0 done; 1 findings over the limits, or files of a folder failed; 2 wrong usage; "
@@ -60,6 +64,12 @@ def _version(asked: bool) -> None:
         raise typer.Exit
 
 
+def _settings(*options: Any, **more: Any) -> Settings:
+    from restitch.cli.settings import settings_from
+
+    return settings_from(*options, **more)
+
+
 @app.callback()
 def top(
     version: Annotated[
@@ -100,16 +110,15 @@ def fix(
     ] = None,
 ) -> None:
     """Rescue SRC into the new file DST; SRC is never changed."""
-    from restitch.cli.settings import settings_from
-
-    settings = settings_from(fabric, profile, only, skip, decisions, threads, pull, replace=replace)
+    options = (fabric, profile, only, skip, decisions, threads, pull)
+    asked = partial(_settings, *options, replace=replace)
     if source.is_dir():
         from restitch.cli import folder_run
 
         folder_run.run_folder(
             source,
             target,
-            settings,
+            asked(),
             dry_run=dry_run,
             json=json,
             report=report,
@@ -121,7 +130,7 @@ def fix(
     else:
         from restitch.cli import run
 
-        run.fix_file(source, target, settings, dry_run=dry_run, json=json, report=report)
+        run.fix_file(source, target, asked, dry_run=dry_run, json=json, report=report)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -141,12 +150,11 @@ def watch(
 ) -> None:
     """Rescue files as they arrive in SRC_DIR; nothing there is moved or changed."""
     from restitch.cli import folder_run
-    from restitch.cli.settings import settings_from
 
     folder_run.run_watch(
         source,
         target,
-        settings_from(fabric, profile, only, skip, None, threads, pull),
+        _settings(fabric, profile, only, skip, None, threads, pull),
         workers=workers,
         include=tuple(include or ()),
         exclude=tuple(exclude or ()),
@@ -160,9 +168,8 @@ def check(
 ) -> None:
     """Say what is wrong with SRC, worst first; exit 1 if anything is over the limits."""
     from restitch.cli import run
-    from restitch.cli.settings import settings_from
 
-    run.check_file(source, settings_from(fabric, profile), json=json)
+    run.check_file(source, partial(_settings, fabric, profile), json=json)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -184,9 +191,8 @@ def compare(
 ) -> None:
     """Report how B differs from A, in the terms of a fix report."""
     from restitch.cli import run
-    from restitch.cli.settings import settings_from
 
-    run.compare_files(first, second, settings_from(fabric, profile), json=json, report=report)
+    run.compare_files(first, second, _settings(fabric, profile), json=json, report=report)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -203,9 +209,8 @@ def draw(
 ) -> None:
     """Draw SRC as thread, as stack height, as objects or as sewing order."""
     from restitch.cli import run
-    from restitch.cli.settings import settings_from
 
-    run.draw_file(source, picture, view, settings_from(fabric, None), replace=replace)
+    run.draw_file(source, picture, view, _settings(fabric), replace=replace)
 
 
 @app.command(epilog=EXIT_CODES)

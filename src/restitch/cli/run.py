@@ -6,6 +6,7 @@ Each loads what it needs itself: what one command needs costs the others their s
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from functools import partial
 from pathlib import Path
@@ -13,8 +14,10 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from restitch.aside import forked
 from restitch.cli.json_text import print_json
 from restitch.errors import ExitCode, UsageError
+from restitch.reading import first_look, read_objects
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,21 +31,24 @@ _bold = partial(typer.style, bold=True)
 def fix_file(
     source: Path,
     target: Path,
-    settings: Settings,
+    asked: Callable[[], Settings],
     *,
     dry_run: bool,
     json: bool,
     report: Path | None,
 ) -> None:
-    """Rescue one file and print its report."""
-    from restitch.aside import forked
-    from restitch.rescue_file import rescue_file
+    """Rescue one file and print its report; the file is read while the settings are."""
+    with forked(partial(first_look, source, asked)) as look:
+        settings = asked()
+        from restitch.rescue_file import rescue_file
 
-    beside = None
-    if report is not None and not dry_run:
-        check_page(report, source, target, settings)
-        beside = partial(_page_beside, report, settings)
-    found = rescue_file(source, target, settings, dry_run=dry_run, beside=beside, aside=forked)
+        beside = None
+        if report is not None and not dry_run:
+            check_page(report, source, target, settings)
+            beside = partial(_page_beside, report, settings)
+        found = rescue_file(
+            source, target, settings, dry_run=dry_run, beside=beside, look=look, aside=forked
+        )
     _tell(found, json=json)
 
 
@@ -88,17 +94,16 @@ def _tell(found: Outcomes, *, json: bool) -> None:
     typer.echo(report_text(found.report, _bold))
 
 
-def check_file(source: Path, settings: Settings, *, json: bool) -> None:
+def check_file(source: Path, asked: Callable[[], Settings], *, json: bool) -> None:
     """Print the findings of one file; exit 1 when any is over the limits."""
-    from restitch.aside import forked
-    from restitch.check import check, finders, over_limits
-    from restitch.reading import read_objects
-    from restitch.report.model import SCHEMA
-
     with forked(partial(map, read_objects, [source])) as reading:
+        settings = asked()
+        from restitch.check import check, finders, over_limits
+        from restitch.report.model import SCHEMA
+
         finders()  # loads the rooms of the findings
         _, stream, objects = next(reading)
-    findings = check(stream, objects, settings.profile, forked)
+    findings = check(stream, objects, settings.profile)
     if json:
         from restitch.report.document import finding_document
 
