@@ -14,11 +14,14 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from itertools import islice
 from typing import IO, Any, NoReturn, Protocol
 
 from restitch.errors import RestitchError
+
+PIPE_BYTES = 1 << 20
+"""The most that Linux grants everyone."""
 
 Work = Callable[[], Iterator[Any]]
 """Gives its answers one by one: a generator function, or ``partial(map, function, [argument])``."""
@@ -47,7 +50,7 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
     if not _can_fork():
         yield work()
         return
-    answers, says = os.pipe()
+    answers, says = _wide_pipe()
     child = os.fork()
     if not child:
         _say(work, says)
@@ -58,6 +61,16 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
         finally:
             os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
+
+
+def _wide_pipe() -> tuple[int, int]:
+    """A pipe that holds most answers whole, so that a copy goes on before anyone listens."""
+    import fcntl
+
+    ends = os.pipe()
+    with suppress(OSError):  # what a user may hold in pipes has its limit too
+        fcntl.fcntl(ends[1], fcntl.F_SETPIPE_SZ, PIPE_BYTES)
+    return ends
 
 
 def _can_fork() -> bool:

@@ -12,18 +12,18 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from restitch.aside import Aside, in_turn
 from restitch.fabrics.model import Profile
-from restitch.look import Picture, gap, stack_height
+from restitch.look import gap, stack_height
 from restitch.look.bits import Plane
 from restitch.look.difference import kept_share
 from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
-from restitch.rounds import Round, picture, picture_as_found, run_round
+from restitch.rounds import AsFound, Round, as_found, picture, run_round
 
 if TYPE_CHECKING:
     from restitch.files import Encoded
@@ -62,15 +62,15 @@ def rescue(
     target: str = "",
     *,
     objects: tuple[SewnObject, ...] | None = None,
-    as_found: Callable[[], Picture] | None = None,
+    found: Callable[[], AsFound] | None = None,
     aside: Aside = in_turn,
 ) -> Rescue:
     """Return the rescued design of a stream.
 
     ``vetoed``: ids of changes the user does not want. ``target``: format of the file to be
     written (default: the source's), which decides how the result reads back between rounds.
-    ``objects`` and ``as_found``: the source's objects and what gives its `picture_as_found`, where
-    they are known already. ``aside``: how work that need not be waited for is done.
+    ``objects`` and ``found``: the source's objects and how it looks `as_found`, where they are
+    known already. ``aside``: how work that need not be waited for is done.
     Deterministic: the same arguments give the same result.
     """
     from restitch.infer import infer
@@ -80,13 +80,12 @@ def rescue(
     current, read, changes = source, first, list[Change]()
     rounds: tuple[Round, ...] = ()
     order, held = OrderFacts(), frozenset[tuple[int, int]]()
-    as_found = as_found or partial(picture_as_found, source, first)
-    before = as_found
+    before = found = found or partial(as_found, source, first)
     with ExitStack() as begun:
         for number in range(MOST_ROUNDS):
             here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
             asked = profile if number == 0 else _settling(profile)
-            then = partial(_written_and_seen, source, rounds, target)
+            then = partial(_written, source, rounds, target)
             step = run_round(current, read, asked, here, target, before, then, begun, aside)
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order
@@ -95,26 +94,25 @@ def rescue(
             rounds = (*rounds, step)
             held |= _held_points(step)
             current, read = step.result, step.result_objects
-            before = partial(picture_as_found, current, read, step.before.frame)
+            before = partial(as_found, current, read, step.before.picture.frame)
         if not rounds:
-            return Rescue(
-                source, first, source, first, tuple(changes), _sound(source, as_found()), order
-            )
-        encoded, look = next(rounds[-1].onward), next(rounds[-1].onward)
+            peak = found().peak
+            look = LookKept(1.0, 0.0, peak, peak)
+            return Rescue(source, first, source, first, tuple(changes), look, order)
+        encoded, look = next(rounds[-1].onward)
     if not _alike(encoded.stream, current):
         current, read = encoded.stream, infer(encoded.stream)
     return Rescue(source, first, current, read, tuple(changes), look, order, encoded)
 
 
-def _written_and_seen(
+def _written(
     source: Stream, rounds: tuple[Round, ...], target: str, last: Round
-) -> Iterator[Any]:
-    """The file of the last of these rounds, then how it looks beside the source."""
+) -> Iterator[tuple[Encoded, LookKept]]:
+    """The file after the last of these rounds, and how it looks beside the source."""
     from restitch.files import encode
 
     encoded = encode(last.emission.stream, target)
-    yield encoded
-    yield _look(source, (*rounds, last), encoded.stream)
+    yield encoded, _look(source, (*rounds, last), encoded.stream)
 
 
 def _alike(a: Stream, b: Stream) -> bool:
@@ -157,16 +155,10 @@ def _vetoes_again(
     return frozenset(again)
 
 
-def _sound(source: Stream, before: Picture) -> LookKept:
-    """The look of a source that nothing changed."""
-    peak = stack_height(source, before.frame).peak(before)
-    return LookKept(1.0, 0.0, peak, peak)
-
-
 def _look(source: Stream, rounds: Sequence[Round], result: Stream) -> LookKept:
     """How the whole result compares with the source; restored overlaps are left out."""
-    before = rounds[0].before
-    assert before is not None
+    assert rounds[0].before is not None
+    before, peak = rounds[0].before
     excepted = _excepted(rounds)
     classes = list(threads_of(source))
     for step in rounds:
@@ -176,7 +168,7 @@ def _look(source: Stream, rounds: Sequence[Round], result: Stream) -> LookKept:
     return LookKept(
         kept=kept_share(before, after, excepted),
         bare=gap(before, after),
-        peak_before=stack_height(source, before.frame).peak(before),
+        peak_before=peak,
         peak_after=stack_height(result, before.frame).peak(after),
         layering_excepted=excepted is not None,
     )

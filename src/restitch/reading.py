@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     from restitch.fabrics.threads import ListedThread
     from restitch.files import ReaderProcess
-    from restitch.look import Picture
     from restitch.model import Finding, SewnObject, Stream
     from restitch.rescue_file import Settings
+    from restitch.rounds import AsFound
 
 
 class Reading(NamedTuple):
@@ -30,7 +30,7 @@ class Seen(NamedTuple):
     """What is to be seen of a source before anything is done to it."""
 
     findings: tuple[Finding, ...]
-    picture: Picture
+    found: AsFound
 
 
 def first_look(
@@ -44,10 +44,10 @@ def first_look(
     reading = read_objects(source, settings.threads, reader)
     yield reading
     from restitch.check import check
-    from restitch.rounds import picture_as_found
+    from restitch.rounds import as_found
 
     findings = check(reading.stream, reading.objects, settings.profile)
-    yield Seen(findings, picture_as_found(reading.stream, reading.objects))
+    yield Seen(findings, as_found(reading.stream, reading.objects))
 
 
 def read_objects(

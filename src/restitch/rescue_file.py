@@ -109,7 +109,7 @@ def rescue_file(
         settings.vetoed,
         extension,
         objects=objects,
-        as_found=lambda: seen().picture,
+        found=lambda: seen().found,
         aside=aside,
     )
     check_look(found, str(source), settings.profile)

@@ -31,6 +31,7 @@ from restitch.look import (
     frame_around,
     judge,
     paint,
+    stack_height,
 )
 from restitch.look.bits import Plane
 from restitch.look.evidence import exchanged
@@ -66,8 +67,8 @@ class Round:
     emission: Emission
     changes: tuple[Change, ...]
     order: OrderFacts
-    before: Picture | None = None
-    """The source's picture, where the round changed anything."""
+    before: AsFound | None = None
+    """How the source looks, where the round changed anything."""
     excepted: Plane | None = None
     """Where objects whose order the round put right show instead of each other."""
     result: Stream | None = None
@@ -127,38 +128,38 @@ def run_round(
     profile: Profile,
     vetoed: frozenset[str],
     target: str,
-    as_found: Callable[[], Picture],
+    found: Callable[[], AsFound],
     then: Callable[[Round], Iterator[Any]],
     begun: ExitStack,
     aside: Aside = in_turn,
 ) -> Round:
     """Fix, order and sew once; sew again without what the guard takes back.
 
-    ``target``: format of the file to be written. ``as_found``: gives the picture of the source.
+    ``target``: format of the file to be written. ``found``: how the source looks `as_found`.
     ``then``: what follows from the round; ``begun`` keeps it going. ``aside``: how the order is
     searched for, the look guarded and what follows done meanwhile.
     """
     plan = plan_of(source, objects)
-    before: Picture | None = None
+    before: AsFound | None = None
     held = NOTHING_HELD
     for retry in range(MOST_RETRIES + 1):
         step = _sew(source, objects, plan, profile, vetoed, held, aside)
         if not step.applied:
             break
-        before = before or as_found()
+        before = before or found()
         with ExitStack() as here:
             work = partial(_guarded_and_onward, step, before, profile, then)
             answers = here.enter_context(aside(work))
             # the guard seldom takes anything back: what follows is begun without it
             result = round_trip(step.emission.stream, target)
-            found = infer(result)
+            read = infer(result)
             excepted, more = next(answers)
             step = replace(
                 step,
                 before=before,
                 excepted=excepted,
                 result=result,
-                result_objects=found,
+                result_objects=read,
                 onward=answers,
             )
             if retry == MOST_RETRIES or held.and_more(more) == held:
@@ -169,10 +170,10 @@ def run_round(
 
 
 def _guarded_and_onward(
-    step: Round, before: Picture, profile: Profile, then: Callable[[Round], Iterator[Any]]
+    step: Round, before: AsFound, profile: Profile, then: Callable[[Round], Iterator[Any]]
 ) -> Iterator[Any]:
     """What the guard saw, and what follows where it takes nothing back."""
-    seen = _guarded(step, before, profile)
+    seen = _guarded(step, before.picture, profile)
     yield seen
     yield from then(replace(step, before=before, excepted=seen.excepted))
 
@@ -229,14 +230,21 @@ def picture(
     return paint(stream, owner, [near[t] for t in threads], frame)
 
 
-def picture_as_found(
-    source: Stream, objects: Sequence[SewnObject], frame: Frame | None = None
-) -> Picture:
-    """The picture of a source, from its plan: a long stitch that the format had to write as jumps
-    lays thread like any other. ``frame``: by default the source's own, with room around it."""
+class AsFound(NamedTuple):
+    """How a source looks before anything is done to it."""
+
+    picture: Picture
+    peak: float
+    """Peak of its layers of thread."""
+
+
+def as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame | None = None) -> AsFound:
+    """How a source looks, from its plan: a long stitch that the format had to write as jumps lays
+    thread like any other. ``frame``: by default the source's own, with room around it."""
     sewn = emit(plan_of(source, objects), source)
     frame = frame or frame_around(source, margin=FRAME_MARGIN)
-    return picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
+    found = picture(sewn.stream, sewn.owner, sewn.thread_of_block, source, frame)
+    return AsFound(found, stack_height(source, frame).peak(found))
 
 
 def _guarded(step: Round, before: Picture, profile: Profile) -> Seen:
