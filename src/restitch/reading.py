@@ -40,36 +40,33 @@ def first_look(
 
     ``asked``: gives the settings. ``reader`` and errors as in `read_objects`.
     """
-    settings = asked()
-    reading = read_objects(source, settings.threads, reader)
+    reading = read_objects(source, reader)
     yield reading
     from restitch.check import check
     from restitch.rounds import as_found
 
-    findings = check(reading.stream, reading.objects, settings.profile)
-    yield Seen(findings, as_found(reading.stream, reading.objects))
+    settings = asked()
+    stream = listed(reading.stream, settings.threads)
+    findings = check(stream, reading.objects, settings.profile)
+    yield Seen(findings, as_found(stream, reading.objects))
 
 
-def read_objects(
-    path: Path,
-    threads: Mapping[int, ListedThread] | None = None,
-    reader: ReaderProcess | None = None,
-) -> Reading:
+def read_objects(path: Path, reader: ReaderProcess | None = None) -> Reading:
     """Return what the file at a path holds.
 
-    ``threads``: the thread of each needle or block, where a list names them. ``reader``: a warm
-    process for files that must be parsed apart. Raises `UnreadableError` or `UsageError`.
+    ``reader``: a warm process for files that must be parsed apart. Raises `UnreadableError`.
     """
     from restitch.files import decode, extension_of, read_bytes
     from restitch.infer import infer
 
     data = read_bytes(path)
-    stream = listed(decode(data, extension_of(path), path.name, reader=reader), threads)
+    stream = decode(data, extension_of(path), path.name, reader=reader)
     return Reading(data, stream, infer(stream))
 
 
-def listed(stream: Stream, threads: Mapping[int, ListedThread] | None) -> Stream:
-    """Return the stream with the threads that a list names."""
+def listed(stream: Stream, threads: Mapping[int, ListedThread]) -> Stream:
+    """Return the stream with the threads that a list names, by needle or block; objects do not
+    depend on them."""
     if not threads:
         return stream
     from restitch.fabrics.threads import with_threads

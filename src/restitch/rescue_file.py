@@ -99,6 +99,7 @@ def rescue_file(
     from restitch.pipeline import rescue
 
     read, stream, objects = next(look)
+    stream = listed(stream, settings.threads)
     seen: Callable[[], Seen] = cache(partial(next, look))
     before = sha256(read).hexdigest()
     extension = extension_of(target) if target else stream.format

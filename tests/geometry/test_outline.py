@@ -61,3 +61,17 @@ def test_a_thousand_stitches_are_traced_in_a_moment():
     begin = time.perf_counter()
     outline(obj)
     assert time.perf_counter() - begin < 0.5
+
+
+@pytest.mark.parametrize(
+    "kind, lines",
+    [
+        (Kind.SATIN, [arc(radius=6, width=2, degrees=200)]),
+        (Kind.FILL, [fill(10, 10), fill(7, 4, x=10.3)]),
+        (Kind.RUN, [run([(0, 0), (10, 0), (14, 9)])]),
+    ],
+)
+def test_an_outline_does_not_depend_on_the_way_it_is_sewn(kind, lines):
+    there = outline(planned(kind, *map(piece, lines)))
+    back = outline(planned(kind, *(piece(line[::-1]) for line in reversed(lines))))
+    assert there.equals_exact(back, tolerance=0)

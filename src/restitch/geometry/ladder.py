@@ -36,7 +36,7 @@ OUTER_CAP = 1.6
 """The outer side of a curve counts at most this many times the way of the centre line."""
 LONG_STROKE_SHARE = 0.5
 """Strokes longer than this share of the median tell the axis."""
-KEPT = 8192
+KEPT = 16384
 """Pieces whose ladder is remembered: pieces never change, so neither does their ladder."""
 
 

@@ -35,8 +35,12 @@ def outline(obj: PlannedObject) -> Geometry:
 
 @lru_cache(maxsize=KEPT)
 def outline_of(pieces: tuple[Piece, ...], kind: Kind) -> Geometry:
-    """As `outline`, for pieces of visible stitching; kept, because every room asks for it."""
-    return _outline_of_points(tuple(np.asarray(p.xy, np.int32).tobytes() for p in pieces), kind)
+    """As `outline`, for pieces of visible stitching; kept, because every room asks for it. The
+    same whichever way the pieces are sewn."""
+    lines = [np.asarray(p.xy, np.int32) for p in pieces]
+    there = tuple(line.tobytes() for line in lines)
+    back = tuple(line[::-1].tobytes() for line in reversed(lines))
+    return _outline_of_points(min(there, back), kind)
 
 
 @lru_cache(maxsize=KEPT)
