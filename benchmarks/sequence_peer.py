@@ -4,16 +4,19 @@
 
 The peer is vpype (https://vpype.readthedocs.io), its ``linesort --two-opt``: the same lines, read
 from an SVG file, sorted and written again. Travel is measured here for both, from the end of each
-line to the begin of the next, the way from the origin and back left out. Time is CPU: of the solver
-for us, of the whole process less one that only reads and writes for the peer.
+line to the begin of the next, the way from the origin and back left out. Time is CPU, twice: of the
+search alone (for the peer, its whole process less one that only reads and writes), and of the whole
+process that reads a file, puts it in order and writes another.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import re
 import resource
 import subprocess
+import sys
 import tempfile
 import time
 from pathlib import Path
@@ -38,8 +41,11 @@ def travel_mm(lines: np.ndarray) -> float:
     return float(np.hypot(*(lines[1:, 0] - lines[:-1, 1]).T).sum())
 
 
-def ours(lines: np.ndarray, kicks: int | None) -> tuple[np.ndarray, float]:
-    """The lines in our order, and CPU seconds."""
+INSTANCE = Path(__file__).with_name("sequence_instance.py")
+
+
+def ours(lines: np.ndarray, kicks: int | None, folder: Path) -> tuple[np.ndarray, float, float]:
+    """The lines in our order, and CPU seconds: of the search and of a whole process."""
     options = tuple(np.array([[*a, *b], [*b, *a]]) for a, b in lines)
     # travel alone counts, as for the peer
     instance = Instance((0,) * len(lines), options, weights=Weights(trim=0.0))
@@ -49,11 +55,19 @@ def ours(lines: np.ndarray, kicks: int | None) -> tuple[np.ndarray, float]:
     sewn = [
         lines[x][::-1] if k else lines[x] for x, k in zip(found.order, found.option, strict=True)
     ]
-    return np.array(sewn), seconds
+    source, target = folder / "lines.json", folder / "order.json"
+    objects = [{"id": at, "colour": 0, "options": rows.tolist()} for at, rows in enumerate(options)]
+    weights = {"colour": 300, "trim": 0, "travel": 1}
+    source.write_text(
+        json.dumps({"objects": objects, "weights": weights, "trim_over_mm": 3.0, "precedence": []})
+    )
+    effort = [] if kicks is None else ["--kicks", str(kicks)]
+    whole = cpu_of([sys.executable, str(INSTANCE), str(source), str(target), *effort])
+    return np.array(sewn), seconds, whole
 
 
-def peers(lines: np.ndarray, peer: str, folder: Path) -> tuple[np.ndarray, float]:
-    """The lines in the peer's order, and CPU seconds."""
+def peers(lines: np.ndarray, peer: str, folder: Path) -> tuple[np.ndarray, float, float]:
+    """The lines in the peer's order, and CPU seconds: of the search and of a whole process."""
     source, target = folder / "lines.svg", folder / "sorted.svg"
     size = float(lines.max()) + 20
     shapes = "".join(
@@ -71,7 +85,7 @@ def peers(lines: np.ndarray, peer: str, folder: Path) -> tuple[np.ndarray, float
         [[float(line[f"{axis}{end}"]) for axis in "xy"] for end in "12"]
         for line in (dict(ATTRIBUTE.findall(text)) for text in LINE.findall(target.read_text()))
     ]
-    return np.array(found) - 15, busy - idle
+    return np.array(found) - 15, busy - idle, busy
 
 
 LINE = re.compile(r"<line ([^>]*)>")
@@ -106,19 +120,19 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--kicks", type=int, help="rounds of our search")
     options = parser.parse_args()
-    print("| lines | travel, mm | peer's, mm | ratio | CPU, s | peer's, s |")
-    print("|---|---|---|---|---|---|")
+    print("| lines | travel, mm | peer's, mm | ratio | CPU, s | peer's, s | whole, s | peer's, s |")
+    print("|---|---|---|---|---|---|---|---|")
     for size in options.sizes:
         lines = lines_of(size, options.seed)
         with tempfile.TemporaryDirectory() as folder:
-            theirs, their_s = peers(lines, options.peer, Path(folder))
-        own, own_s = ours(lines, options.kicks)
+            theirs, their_s, their_whole_s = peers(lines, options.peer, Path(folder))
+            own, own_s, own_whole_s = ours(lines, options.kicks, Path(folder))
         assert same_lines(own, lines), "we lost a line"
         assert same_lines(theirs, lines), "the peer's lines are not ours"
         own_mm, their_mm = travel_mm(own), travel_mm(theirs)
         print(
             f"| {size:,} | {own_mm:,.0f} | {their_mm:,.0f} | {own_mm / their_mm:.3f} "
-            f"| {own_s:.2f} | {their_s:.2f} |",
+            f"| {own_s:.2f} | {their_s:.2f} | {own_whole_s:.2f} | {their_whole_s:.2f} |",
             flush=True,
         )
 
