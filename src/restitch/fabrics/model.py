@@ -174,7 +174,7 @@ class Profile:
     order: OrderRules = OrderRules()
     pull_mm: float | None = None
     """A stated total to add to widths instead of the fabric's share, when ``pull`` runs."""
-    kicks: int = 400
+    kicks: int = 250
     """Stop rule of the order search."""
     sources: Mapping[str, str] = field(default_factory=dict)
     """Where each value that differs from the fabric's came from (file and line)."""

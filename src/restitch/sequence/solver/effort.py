@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from restitch.sequence.solver.instance import Instance
 
@@ -26,8 +26,7 @@ MERGE_ROUNDS = 60
 """Putting sequences together costs as much as so many rounds (measured), a sixth at the most."""
 
 
-@dataclass(frozen=True, slots=True)
-class Effort:
+class Effort(NamedTuple):
     """What is spent on a search."""
 
     rounds: int

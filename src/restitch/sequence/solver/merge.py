@@ -55,13 +55,20 @@ def _exchange(tour: Tour, low: Index, high: Index) -> bool:
     places, nodes = [], []
     for a, b, begin, turned in _offers(tour, low, high).tolist():
         if 1 not in taken[a - 1 : b]:
-            taken[a - 1 : b] = b"\1" * (b - a + 1)
             piece = tour.seq[begin : begin + b - a]
+            if not _same_objects(tour, tour.seq[a:b], piece):
+                continue
+            taken[a - 1 : b] = b"\1" * (b - a + 1)
             places.append(np.arange(a, b))
             nodes.append(tour.mirror[piece[::-1]] if turned else piece)
     if places:
         tour.write(np.concatenate(places), np.concatenate(nodes))
     return bool(places)
+
+
+def _same_objects(tour: Tour, piece: Index, other: Index) -> bool:
+    """Whether two pieces of one tag hold the same objects: a tag alone is no proof."""
+    return np.array_equal(np.sort(tour.owner[piece]), np.sort(tour.owner[other]))
 
 
 def _offers(tour: Tour, low: Index, high: Index) -> Index:
@@ -114,8 +121,7 @@ def _cheapest_alike(tags: Index, price: FloatArray) -> Index:
 
 def _tags(tour: Tour, low: Index, high: Index) -> Index:
     """A number for each piece that is the same for the same set of objects."""
-    # sums of 64 random bits an object (they may run over): among a hundred thousand pieces two
-    # different sets have the same sum once in thousands of millions of designs
+    # sums of 64 random bits an object (they may run over): different sets all but never agree
     bits = np.iinfo(np.int64)
     tag = np.random.default_rng(0).integers(bits.min, bits.max, tour.count + 2)
     total = np.append(0, np.cumsum(tag.take(tour.owner.take(tour.seq))))
