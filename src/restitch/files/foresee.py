@@ -9,6 +9,7 @@ Tests hold it equal to a real round trip.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from restitch.files.encode import check_limits, library_bytes, writable
 from restitch.files.facts import Format
@@ -121,10 +122,26 @@ def _guessed_trims(table: Table, fmt: Format) -> Table:
     sway = np.tile([width, -width, 0], len(trims))[:, None]
     jumps[:, :2] += sway
     where = np.repeat(trims, 3)
-    pattern = EmbPattern()
-    pattern.stitches = np.delete(
+    table = np.delete(
         np.insert(table, where, jumps, axis=0), trims + 3 * np.arange(1, len(trims) + 1), axis=0
-    ).tolist()
-    distance = fmt.trims_over
-    pattern.interpolate_trims(fmt.trim_after_jumps, distance, True)
-    return np.array(pattern.stitches, np.int64)
+    )
+    # of stitches in a row the reader looks at the last only: it alone is given, with its record
+    stitch = table[:, 2] & _LOW == Command.STITCH
+    shown = np.flatnonzero(~(stitch & np.append(stitch[1:], False)))
+    pattern = EmbPattern()
+    pattern.stitches = np.column_stack([table[shown], shown]).tolist()
+    pattern.interpolate_trims(fmt.trim_after_jumps, fmt.trims_over, True)
+    return _as_shown(table, shown, pattern.stitches)
+
+
+def _as_shown(table: Table, shown: NDArray[np.intp], rows: list[list[int]]) -> Table:
+    """The table as the reader left what it was shown: rows put in have no record of their own."""
+    record = np.array([row[3] for row in rows if len(row) > 3], np.intp)
+    kept = np.delete(np.arange(len(table)), np.setdiff1d(shown, record))
+    fresh = np.flatnonzero([len(row) == 3 for row in rows])
+    if not len(fresh):
+        return table[kept]
+    # each comes right after the record shown before it
+    after = np.append(0, record + 1)[fresh - np.arange(len(fresh))]
+    put_in = [rows[at] for at in fresh.tolist()]
+    return np.insert(table[kept], np.searchsorted(kept, after), put_in, axis=0)
