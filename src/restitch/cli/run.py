@@ -6,15 +6,16 @@ Each loads what it needs itself: what one command needs costs the others their s
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from functools import partial
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
-from restitch.aside import forked
+from restitch.aside import Work, forked
 from restitch.cli.json_text import print_json
 from restitch.errors import ExitCode, UsageError
 from restitch.reading import first_look, read_objects
@@ -38,7 +39,7 @@ def fix_file(
     report: Path | None,
 ) -> None:
     """Rescue one file and print its report; the file is read while the settings are."""
-    with forked(partial(first_look, source, asked)) as look:
+    with _forked(partial(first_look, source, asked)) as look:
         settings = asked()
         from restitch.rescue_file import rescue_file
 
@@ -50,6 +51,12 @@ def fix_file(
             source, target, settings, dry_run=dry_run, beside=beside, look=look, aside=forked
         )
     _tell(found, json=json)
+
+
+def _forked(work: Work) -> AbstractContextManager[Iterator[Any]]:
+    """A copy begun with numpy loaded: both sides need it, and loading it once is enough."""
+    import_module("numpy")
+    return forked(work)
 
 
 def check_page(page: Path, source: Path, target: Path, settings: Settings) -> None:
@@ -96,7 +103,7 @@ def _tell(found: Outcomes, *, json: bool) -> None:
 
 def check_file(source: Path, asked: Callable[[], Settings], *, json: bool) -> None:
     """Print the findings of one file; exit 1 when any is over the limits."""
-    with forked(partial(map, read_objects, [source])) as reading:
+    with _forked(partial(map, read_objects, [source])) as reading:
         settings = asked()
         from restitch.check import check, finders, over_limits
         from restitch.report.model import SCHEMA
