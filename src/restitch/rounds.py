@@ -21,6 +21,7 @@ from restitch.files import round_trip
 from restitch.fix.context import Context, Plan
 from restitch.fix.passes import ORDER_FIXES, run_local
 from restitch.fix.seams import seams
+from restitch.geometry import outline
 from restitch.infer import infer
 from restitch.look import (
     Frame,
@@ -153,6 +154,8 @@ def run_round(
             # the guard seldom takes anything back: what follows is begun without it
             result = round_trip(step.emission.stream, target)
             read = infer(result)
+            for obj in plan_of(result, read):
+                outline(obj)  # asked for in the next round, and kept
             excepted, more = next(answers)
             step = replace(
                 step,

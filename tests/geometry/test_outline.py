@@ -64,7 +64,7 @@ def test_a_thousand_stitches_are_traced_in_a_moment():
 
 
 @pytest.mark.parametrize(
-    "kind, lines",
+    ("kind", "lines"),
     [
         (Kind.SATIN, [arc(radius=6, width=2, degrees=200)]),
         (Kind.FILL, [fill(10, 10), fill(7, 4, x=10.3)]),

@@ -76,7 +76,7 @@ def order(
     search = search_of(router, layers, blocks, wish, context, asked, aside)
     worth = asked and worth_it(search, anyway, wish, settings)
     state = context.state_of("sequence")
-    route = search.best if worth and state is State.APPLIED else search.least
+    route = search.best if worth and state is State.APPLIED else search.least()
     moved = sequence_change(plan, search.found, search.best, state) if worth else ()
     if _as_it_was(route, router):
         ordered, fresh = plan, frozenset[int]()

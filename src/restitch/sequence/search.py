@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
-from functools import partial
+from functools import cache, partial
 from typing import NamedTuple
 
 from restitch.aside import Aside, in_turn
@@ -25,10 +25,10 @@ class Search(NamedTuple):
     """The order as found, everything sewn as found."""
     base: Route
     """The same, repaired where the layering asks for it."""
-    least: Route
+    least: Callable[[], Route]
     """The same order; objects that changed anyway may choose their ends."""
     best: Route
-    """Any order; `least` where no order was searched for."""
+    """Any order; the same where no order was searched for."""
     proved: bool
     changes_at_least: int | None
 
@@ -55,9 +55,9 @@ def search_of(
         base = router.as_found(base_order)
         found = router.as_found(range(count)) if layers.swapped else base
         changed = [bool(b.obj.marks) for b in router.bodies]
-        least = router.best(base_order, changed) if any(changed) else base
+        least = cache(lambda: router.best(base_order, changed) if any(changed) else base)
         if answers is None:
-            return Search(found, base, least, least, False, None)
+            return Search(found, base, least, least(), False, None)
         present = router.best(base_order)
         answer: Solution = next(answers)
     better = partial(_better, router, base=base, present=present, wish=wish, context=context)
