@@ -281,15 +281,15 @@ def _suffering(
     return _blamed(step, [v for v in verdicts if not v.kept and v.object not in inside])
 
 
-def _traded(step: Round, found: Iterable[Trade], swapped: Iterable[tuple[int, int]]) -> Held:
+def _traded(step: Round, found: Iterable[Trade], swapped: IntArray) -> Held:
     """Hold the order of objects that traded places unasked, and ends that show on bare cloth."""
     own = {o for c in step.applied if c.fix not in ORDER_FIXES for o in c.objects}
     was, now = _ranks(o.id for o in step.objects), _ranks(_order_of(step.emission))
-    wanted = {pair for a, b in swapped for pair in ((a, b), (b, a))}
     pairs, ends = set(), set()
     for trade in found:
         a, b = trade.loser, trade.winner
-        if (a, b) in wanted or b not in now:
+        wanted = (swapped == (a, b)) | (swapped == (b, a))
+        if wanted.all(axis=1).any() or b not in now:
             continue
         if a in now and was[b] < was[a] and now[b] > now[a]:
             pairs.add((b, a))
@@ -342,17 +342,18 @@ def _withdrawn(change: Change, withdrawn: Mapping[str, str]) -> Change:
     return replace(change, state=State.WITHDRAWN, reason=reason)
 
 
-def _swapped_pairs(step: Round) -> tuple[tuple[int, int], ...]:
-    """Pairs (lower, upper) that the layering changes turned round, by the objects' ids, and what
-    follows: whatever was sewn after a restored upper object and now comes before it."""
-    swaps = {(c.objects[0], c.objects[1]) for c in step.applied if c.fix == "layering"}
+def _swapped_pairs(step: Round) -> IntArray:
+    """(k, 2) ids (lower, upper) of pairs that the layering changes turned round, and what follows:
+    whatever was sewn after a restored upper object and now comes before it. Some come twice."""
+    swaps = [c.objects[:2] for c in step.applied if c.fix == "layering"]
     if not swaps:
-        return ()
+        return np.zeros((0, 2), np.int32)
     was, order = _ranks(o.id for o in step.objects), _order_of(step.emission)
     now, rank = _ranks(order), np.array([was[name] for name in order])
     names = np.array(order)
+    found = [np.array(swaps, np.int32)]
     for upper in {upper for _, upper in swaps}:
         earlier = slice(0, now.get(upper, 0))
         late = names[earlier][rank[earlier] > was[upper]]
-        swaps |= {(name, upper) for name in late.tolist()}
-    return tuple(sorted(swaps))
+        found.append(np.column_stack([late, np.full_like(late, upper)]))
+    return np.concatenate(found)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from restitch.look import bits
 from restitch.look.bits import Plane
@@ -24,9 +25,9 @@ _CHARGED = 0.2
 """Share of a filled opening that makes an object answer for it (our choice)."""
 
 
-def exchanged(before: Picture, after: Picture, swapped: Iterable[tuple[int, int]]) -> Plane | None:
-    """Return where one object of a pair shows instead of the other, None without pairs."""
-    pairs = np.array([*swapped], dtype=np.int64).reshape(-1, 2)
+def exchanged(before: Picture, after: Picture, swapped: ArrayLike) -> Plane | None:
+    """Return where one object of (k, 2) pairs shows instead of the other, None without pairs."""
+    pairs = np.asarray(swapped, dtype=np.int64).reshape(-1, 2)
     if not len(pairs):
         return None
     first, second = (np.append(NOT_JUDGED, p.thread.owner_of_slot) for p in (before, after))
