@@ -13,9 +13,10 @@ import pickle
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
-from itertools import islice
+from importlib import import_module
+from itertools import chain, islice
 from typing import IO, Any, NoReturn, Protocol
 
 from restitch.errors import RestitchError
@@ -61,6 +62,24 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
         finally:
             os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
+
+
+def loading(aside: Aside, modules: Iterable[str]) -> Aside:
+    """The same way of setting work aside, but whoever waits for an answer loads modules first."""
+
+    @contextmanager
+    def beside(work: Work) -> Iterator[Iterator[Any]]:
+        with aside(work) as answers:
+            yield chain(_loaded(modules), answers)
+
+    return beside
+
+
+def _loaded(modules: Iterable[str]) -> Iterator[Any]:
+    """Yield nothing, but load the modules before that."""
+    for module in modules:
+        import_module(module)
+    yield from ()
 
 
 def _wide_pipe() -> tuple[int, int]:

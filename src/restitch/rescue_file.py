@@ -11,7 +11,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from restitch.aside import Aside, in_turn
+from restitch.aside import Aside, in_turn, loading
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
 from restitch.model import Finding, OrderFacts, Stream
@@ -61,10 +61,10 @@ ROOMS = (
     "restitch.fix.underlay",
     "restitch.sequence",
     "shapely",
-    "pyembroidery",
-    "PIL.ImageDraw",
 )
-"""What nearly every rescue comes to need, loaded while the file is being read."""
+"""What nearly every rescue comes to need, loaded while the file is being read ..."""
+LATER = ("PIL.ImageDraw", "pyembroidery")
+"""... and what it needs from then on, while the order is searched for."""
 
 Beside = Callable[[Outcomes], AbstractContextManager[None]]
 """Makes what is held ready while the target is written; see `restitch.files.staged`."""
@@ -111,7 +111,7 @@ def rescue_file(
         extension,
         objects=objects,
         found=lambda: seen().found,
-        aside=aside,
+        aside=loading(aside, LATER),
     )
     check_look(found, str(source), settings.profile)
     data, warnings = _bytes_of(found, read, extension, target or source)
