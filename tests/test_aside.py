@@ -118,6 +118,21 @@ def test_beside_other_threads_the_work_is_done_in_turn(aside, monkeypatch) -> No
     assert done == ["one"]
 
 
+@linux
+@pytest.mark.parametrize("missing", ["fork", "pipe"])
+def test_where_the_system_grants_no_copy_the_work_is_done_here(missing: str) -> None:
+    told = alone(
+        "from restitch.aside import forked\n"
+        "def refused():\n"
+        "    raise BlockingIOError(11, 'Resource temporarily unavailable')\n"
+        f"os.{missing} = refused\n"
+        "held = len(os.listdir('/proc/self/fd'))\n"
+        "with forked(lambda: (os.getpid() for _ in 'x')) as answers:\n"
+        "    print(next(answers) == os.getpid(), len(os.listdir('/proc/self/fd')) - held)"
+    )
+    assert told == "True 0"
+
+
 def test_who_waits_for_an_answer_loads_modules_first() -> None:
     told = alone(
         "import sys\n"

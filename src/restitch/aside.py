@@ -48,14 +48,11 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
     Answers must be picklable. An expected failure is an answer too, and is raised here. A copy
     that fails otherwise costs only time: the work is then done here, where its error belongs.
     """
-    if not _can_fork():
+    begun = _begun(work) if _can_fork() else None
+    if begun is None:
         yield work()
         return
-    answers, says = _wide_pipe()
-    child = os.fork()
-    if not child:
-        _say(work, says)
-    os.close(says)
+    child, answers = begun
     with os.fdopen(answers, "rb") as pipe:
         try:
             yield _heard(pipe, work)
@@ -99,6 +96,24 @@ def _can_fork() -> bool:
         return False
     cores = len(os.sched_getaffinity(0))
     return cores > 1 and os.getloadavg()[0] < cores
+
+
+def _begun(work: Work) -> tuple[int, int] | None:
+    """A copy at work and where its answers come from; None where the system grants none."""
+    try:
+        answers, says = _wide_pipe()
+    except OSError:
+        return None
+    try:
+        child = os.fork()
+    except OSError:
+        os.close(answers)
+        os.close(says)
+        return None
+    if not child:
+        _say(work, says)
+    os.close(says)
+    return child, answers
 
 
 def _say(work: Work, says: int) -> NoReturn:
