@@ -119,6 +119,45 @@ def test_beside_other_threads_the_work_is_done_in_turn(aside, monkeypatch) -> No
 
 
 @linux
+def test_a_copy_ends_when_nobody_is_left_to_listen() -> None:
+    """It holds the output open: who reads that would wait for ever."""
+    script = (
+        "import os, time\n"
+        "os.getloadavg, os.sched_getaffinity = lambda: (0.0, 0.0, 0.0), lambda _: {0, 1}\n"
+        "from restitch.aside import forked\n"
+        "def work():\n"
+        "    time.sleep(0.3)\n"
+        "    yield b'x' * 5_000_000\n"
+        "with forked(work):\n"
+        "    os.kill(os.getpid(), 9)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], stdout=subprocess.PIPE, timeout=30)
+    assert done.returncode == -9
+
+
+@linux
+def test_what_a_copy_starts_ends_with_it() -> None:
+    told = alone(
+        "import subprocess, sys, time\n"
+        "from restitch.aside import forked\n"
+        "def work():\n"
+        "    long = [sys.executable, '-c', 'import time; time.sleep(60)']\n"
+        "    with subprocess.Popen(long, stdout=subprocess.DEVNULL) as started:\n"
+        "        yield started.pid\n"
+        "        started.wait()\n"
+        "with forked(work) as answers:\n"
+        "    started = next(answers)\n"
+        "time.sleep(0.5)\n"
+        "try:\n"
+        "    state = open(f'/proc/{started}/stat').read().split()[2]\n"
+        "except OSError:\n"
+        "    state = 'gone'\n"
+        "print(state in ('gone', 'Z'))"
+    )
+    assert told == "True"
+
+
+@linux
 @pytest.mark.parametrize("missing", ["fork", "pipe"])
 def test_where_the_system_grants_no_copy_the_work_is_done_here(missing: str) -> None:
     told = alone(

@@ -57,7 +57,8 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
         try:
             yield _heard(pipe, work)
         finally:
-            os.kill(child, signal.SIGKILL)
+            with suppress(OSError):
+                os.killpg(child, signal.SIGKILL)
             os.waitpid(child, 0)
 
 
@@ -111,15 +112,24 @@ def _begun(work: Work) -> tuple[int, int] | None:
         os.close(says)
         return None
     if not child:
+        os.close(answers)  # else nobody would notice that the listener is gone
         _say(work, says)
     os.close(says)
+    _lead_group(child)
     return child, answers
+
+
+def _lead_group(process: int) -> None:
+    """Let a copy lead a group of its own, so that what it starts ends with it."""
+    with suppress(OSError):  # both sides ask for it, whoever comes first
+        os.setpgid(process, process)
 
 
 def _say(work: Work, says: int) -> NoReturn:
     """Write each answer as (answer, failure, whether more may follow) and end this copy, without
     what the process does at its own end."""
     try:
+        _lead_group(os.getpid())
         with os.fdopen(says, "wb") as pipe:
             try:
                 for answer in work():

@@ -64,7 +64,7 @@ ROOMS = (
 )
 """What nearly every rescue comes to need, loaded while the file is being read ..."""
 LATER = ("PIL.ImageDraw", "pyembroidery")
-"""... and what it needs from then on, while the order is searched for."""
+"""... and what it needs from then on, loaded at the first wait: while the order is searched for."""
 
 Beside = Callable[[Outcomes], AbstractContextManager[None]]
 """Makes what is held ready while the target is written; see `restitch.files.staged`."""

@@ -261,3 +261,21 @@ def test_python_m_restitch_works():
         [sys.executable, "-m", "restitch", "--version"], capture_output=True, text=True
     )
     assert done.stdout.startswith("restitch ")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="pipes with names")
+def test_a_profile_is_read_once(tmp_path):
+    """A pipe gives its content once: findings and fixes must come from one reading."""
+    plain, pipe = tmp_path / "shop.toml", tmp_path / "pipe.toml"
+    plain.write_text('fabric = "towel"\n')
+    os.mkfifo(pipe)
+    told = []
+    for profile in (plain, pipe):
+        command = [sys.executable, "-m", "restitch", "fix", str(FIXTURES / "pennant.pes")]
+        command += [str(tmp_path / "new.pes"), "--dry-run", "--json", "--profile", str(profile)]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+            if profile is pipe:
+                pipe.write_text(plain.read_text())
+            told.append(json.loads(process.communicate(timeout=60)[0]))
+    assert told[0]["findings"] == told[1]["findings"]
+    assert told[0]["changes"] == told[1]["changes"]

@@ -5,7 +5,8 @@ Heavy modules are imported inside the commands, so that help and version start a
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -70,6 +71,15 @@ def _settings(*options: Any, **more: Any) -> Settings:
     return settings_from(*options, **more)
 
 
+def _asked(*options: Any, **more: Any) -> Callable[[], Settings]:
+    """The settings when they are asked for. Those in files are read at once: a file is read once,
+    before any copy of the process asks for it too."""
+    asked = cache(partial(_settings, *options, **more))
+    if any(isinstance(option, Path) for option in options):
+        asked()
+    return asked
+
+
 @app.callback()
 def top(
     version: Annotated[
@@ -111,7 +121,7 @@ def fix(
 ) -> None:
     """Rescue SRC into the new file DST; SRC is never changed."""
     options = (fabric, profile, only, skip, decisions, threads, pull)
-    asked = partial(_settings, *options, replace=replace)
+    asked = _asked(*options, replace=replace)
     if source.is_dir():
         from restitch.cli import folder_run
 
@@ -169,7 +179,7 @@ def check(
     """Say what is wrong with SRC, worst first; exit 1 if anything is over the limits."""
     from restitch.cli import run
 
-    run.check_file(source, partial(_settings, fabric, profile), json=json)
+    run.check_file(source, _asked(fabric, profile), json=json)
 
 
 @app.command(epilog=EXIT_CODES)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from test_search import begun, is_sound, layered
 
-from restitch.sequence.solver import Instance, moves
+from restitch.sequence.solver import Instance, moves, solve
 from restitch.sequence.solver.effort import effort_of
 from restitch.sequence.solver.merge import merge
 from restitch.sequence.solver.nodes import nodes_of
@@ -84,6 +84,22 @@ def test_no_sequence_grows_dearer_and_all_stay_sound(seed):
     cost = tour.costs()
     merge(tour)
     assert tour.costs() == pytest.approx(cost)
+
+
+def test_a_tag_alone_is_no_proof(monkeypatch):
+    """All pieces have one tag: only those that hold the same objects may be exchanged."""
+    monkeypatch.setattr("restitch.sequence.solver.merge._tags", lambda _, low, high: high - low)
+    tour = tour_of(row(), [[*FIRST, *muddled(SECOND)], [*muddled(FIRST), *SECOND]])
+    merge(tour)
+    is_sound(tour, row())
+
+
+def test_the_search_ends_by_putting_together(monkeypatch):
+    met = []
+    monkeypatch.setattr("restitch.sequence.solver.anneal.merge", met.append)
+    solve(row(), kicks=40)
+    (tour,) = met
+    assert tour.copies > 1
 
 
 @pytest.mark.parametrize("count", range(1, 7))
