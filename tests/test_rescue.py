@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import restitch.rounds
 from restitch.fabrics import default_profile
 from restitch.files import read_stream
-from restitch.model import Role, State
+from restitch.model import Command, Role, State
 from restitch.pipeline import rescue
 
 FIXTURES = Path(__file__).parents[1] / "fixtures"
@@ -101,3 +103,22 @@ def test_vetoing_every_change_gives_the_source_back(rescued):
     again = rescue(found.source, default_profile("twill"), vetoed)
     assert again.result is found.source
     assert {c.state for c in again.changes} <= {State.VETOED}
+
+
+def test_what_was_foreseen_wrongly_is_read_from_the_file(monkeypatch):
+    """The objects reported are always those of the file written."""
+    foresee = restitch.rounds.round_trip
+
+    def blurred(stream, extension):
+        seen = foresee(stream, extension)
+        return replace(seen, command=np.where(seen.command == Command.TRIM, 1, seen.command))
+
+    source = read_stream(FIXTURES / "pennant.pes")
+    right = rescue(source, default_profile("felt"))
+    monkeypatch.setattr("restitch.rounds.round_trip", blurred)
+    found = rescue(source, default_profile("felt"))
+    assert found.result is found.encoded.stream
+    assert (found.result.command == Command.TRIM).any()
+    assert np.array_equal(found.result.command, right.result.command)
+    stitches = sum(p.stop - p.start for o in found.result_objects for p in o.parts)
+    assert stitches == len(found.result.stitch_index)
