@@ -76,7 +76,7 @@ def _link(instance: Instance, x: int, y: int, length_mm: float) -> float:
     weights = instance.weights
     if instance.colour[x] != instance.colour[y]:
         return weights.travel * length_mm + weights.colour
-    return weights.travel * length_mm + weights.trim * (length_mm > instance.trim_over_mm)
+    return weights.travel * length_mm + weights.trim * (length_mm > instance.trim_over_mm + 1e-9)
 
 
 @pytest.mark.parametrize(
