@@ -73,10 +73,15 @@ def loading(aside: Aside, modules: Iterable[str]) -> Aside:
     return beside
 
 
-def _loaded(modules: Iterable[str]) -> Iterator[Any]:
-    """Yield nothing, but load the modules before that."""
+def load(modules: Iterable[str]) -> None:
+    """Load modules: an import is work, like any other."""
     for module in modules:
         import_module(module)
+
+
+def _loaded(modules: Iterable[str]) -> Iterator[Any]:
+    """Yield nothing, but load the modules before that."""
+    load(modules)
     yield from ()
 
 

@@ -86,12 +86,14 @@ def rescue(
             here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
             asked = profile if number == 0 else _settling(profile)
             then = partial(_written, source, rounds, target)
-            step = run_round(current, read, asked, here, target, before, then, begun, aside)
+            step, answers = run_round(
+                current, read, asked, here, target, before, then, begun, aside
+            )
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order
             if step.result is None or step.before is None:
                 break
-            rounds = (*rounds, step)
+            rounds, onward = (*rounds, step), answers
             held |= _held_points(step)
             current, read = step.result, step.result_objects
             before = partial(as_found, current, read, step.before.picture.frame)
@@ -99,7 +101,7 @@ def rescue(
             peak = found().peak
             look = LookKept(1.0, 0.0, peak, peak)
             return Rescue(source, first, source, first, tuple(changes), look, order)
-        encoded, look = next(rounds[-1].onward)
+        encoded, look = next(onward)
     if not _alike(encoded.stream, current):
         current, read = encoded.stream, infer(encoded.stream)
     return Rescue(source, first, current, read, tuple(changes), look, order, encoded)

@@ -7,11 +7,10 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from functools import cache, partial
 from hashlib import sha256
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from restitch.aside import Aside, in_turn, loading
+from restitch.aside import Aside, in_turn, load, loading
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
 from restitch.model import Finding, OrderFacts, Stream
@@ -95,7 +94,7 @@ def rescue_file(
     if target is not None and not dry_run:
         check_target(target, source=source if source.exists() else None, replace=settings.replace)
     look = look or first_look(source, lambda: settings, reader)
-    _load()
+    load(ROOMS)
     from restitch.pipeline import rescue
 
     read, stream, objects = next(look)
@@ -128,12 +127,6 @@ def rescue_file(
         with beside(outcomes) if beside else nullcontext():
             write_bytes(data, target, source=source, source_sha256=before, replace=settings.replace)
     return outcomes
-
-
-def _load() -> None:
-    """Load the rooms: an import is work, like any other."""
-    for room in ROOMS:
-        import_module(room)
 
 
 def _check_writable(target: Path | None, extension: str) -> None:

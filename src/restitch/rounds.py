@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -76,8 +76,6 @@ class Round:
     """What reading the file will give, where the round changed anything ..."""
     result_objects: tuple[SewnObject, ...] = ()
     """... and its objects."""
-    onward: Iterator[Any] = field(default_factory=lambda: iter(()))
-    """What follows from the round, see `run_round`."""
 
     @property
     def applied(self) -> tuple[Change, ...]:
@@ -111,7 +109,7 @@ class Held(NamedTuple):
         )
 
 
-class Seen(NamedTuple):
+class Guarded(NamedTuple):
     """What the guard saw."""
 
     excepted: Plane | None
@@ -133,16 +131,18 @@ def run_round(
     then: Callable[[Round], Iterator[Any]],
     begun: ExitStack,
     aside: Aside = in_turn,
-) -> Round:
-    """Fix, order and sew once; sew again without what the guard takes back.
+) -> tuple[Round, Iterator[Any]]:
+    """Fix, order and sew once; sew again without what the guard takes back. Return the round and
+    the answers of ``then``, which follows from it (none where nothing changed).
 
     ``target``: format of the file to be written. ``found``: how the source looks `as_found`.
-    ``then``: what follows from the round; ``begun`` keeps it going. ``aside``: how the order is
-    searched for, the look guarded and what follows done meanwhile.
+    ``begun`` keeps what follows going. ``aside``: how the order is searched for, the look guarded
+    and what follows done meanwhile.
     """
     plan = plan_of(source, objects)
     before: AsFound | None = None
     held = NOTHING_HELD
+    answers: Iterator[Any] = iter(())
     for retry in range(MOST_RETRIES + 1):
         step = _sew(source, objects, plan, profile, vetoed, held, aside)
         if not step.applied:
@@ -158,18 +158,14 @@ def run_round(
                 outline(obj)  # asked for in the next round, and kept
             excepted, more = next(answers)
             step = replace(
-                step,
-                before=before,
-                excepted=excepted,
-                result=result,
-                result_objects=read,
-                onward=answers,
+                step, before=before, excepted=excepted, result=result, result_objects=read
             )
             if retry == MOST_RETRIES or held.and_more(more) == held:
                 begun.push(here.pop_all())
                 break
             held = held.and_more(more)
-    return replace(step, changes=tuple(_withdrawn(c, held.withdrawn) for c in step.changes))
+    changes = tuple(_withdrawn(c, held.withdrawn) for c in step.changes)
+    return replace(step, changes=changes), answers
 
 
 def _guarded_and_onward(
@@ -250,7 +246,7 @@ def as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame | None 
     return AsFound(found, stack_height(source, frame).peak(found))
 
 
-def _guarded(step: Round, before: Picture, profile: Profile) -> Seen:
+def _guarded(step: Round, before: Picture, profile: Profile) -> Guarded:
     """Look at a round: trades of place are put right first, then single objects."""
     sewn = step.emission
     after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, before.frame)
@@ -259,7 +255,7 @@ def _guarded(step: Round, before: Picture, profile: Profile) -> Seen:
     more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)
     if more == NOTHING_HELD:
         more = Held(_suffering(step, before, after, excepted, profile))
-    return Seen(excepted, more)
+    return Guarded(excepted, more)
 
 
 def _suffering(

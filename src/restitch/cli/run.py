@@ -9,13 +9,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
-from restitch.aside import Work, forked
+from restitch.aside import Work, forked, load
 from restitch.cli.json_text import print_json
 from restitch.errors import ExitCode, UsageError
 from restitch.reading import first_look, read_objects
@@ -55,7 +54,7 @@ def fix_file(
 
 def _forked(work: Work) -> AbstractContextManager[Iterator[Any]]:
     """A copy begun with numpy loaded: both sides need it, and loading it once is enough."""
-    import_module("numpy")
+    load(["numpy"])
     return forked(work)
 
 
