@@ -172,16 +172,6 @@ def test_where_the_system_grants_no_copy_the_work_is_done_here(missing: str) -> 
     assert told == "True 0"
 
 
-def test_who_waits_for_an_answer_loads_modules_first() -> None:
-    told = alone(
-        "import sys\n"
-        "from restitch.aside import in_turn, loading\n"
-        "with loading(in_turn, ['graphlib', 'wave'])(lambda: map(str, [1, 2])) as answers:\n"
-        "    print('wave' in sys.modules, *answers, 'wave' in sys.modules)"
-    )
-    assert told == "False 1 2 True"
-
-
 @linux
 def test_without_an_idle_core_the_work_is_done_in_turn() -> None:
     told = alone(

@@ -36,7 +36,7 @@ MAY_KNOW: dict[str, set[str]] = {
     # the way through the house
     "check": SURVEYED,
     "fix": SURVEYED | {"check"},
-    "sequence": SURVEYED | {"aside", "check", "fix", "files"},
+    "sequence": SURVEYED | {"check", "fix", "files"},
     "restored": {"check", "rounds", "geometry", "look", "plan"},
     "rounds": {"aside", "fabrics", "files", "fix", "geometry", "infer", "look", "plan", "sequence"},
     "pipeline": {"aside", "fabrics", "files", "infer", "look", "plan", "rounds"},

@@ -16,7 +16,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
 from importlib import import_module
-from itertools import chain, islice
+from itertools import islice
 from typing import IO, Any, NoReturn, Protocol
 
 from restitch.errors import RestitchError
@@ -62,27 +62,10 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
             os.waitpid(child, 0)
 
 
-def loading(aside: Aside, modules: Iterable[str]) -> Aside:
-    """The same way of setting work aside, but whoever waits for an answer loads modules first."""
-
-    @contextmanager
-    def beside(work: Work) -> Iterator[Iterator[Any]]:
-        with aside(work) as answers:
-            yield chain(_loaded(modules), answers)
-
-    return beside
-
-
 def load(modules: Iterable[str]) -> None:
     """Load modules: an import is work, like any other."""
     for module in modules:
         import_module(module)
-
-
-def _loaded(modules: Iterable[str]) -> Iterator[Any]:
-    """Yield nothing, but load the modules before that."""
-    load(modules)
-    yield from ()
 
 
 def _wide_pipe() -> tuple[int, int]:

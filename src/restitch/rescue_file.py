@@ -10,7 +10,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from restitch.aside import Aside, in_turn, load, loading
+from restitch.aside import Aside, in_turn, load
 from restitch.errors import RefusedError, WriteError
 from restitch.fabrics.model import Profile
 from restitch.model import Finding, OrderFacts, Stream
@@ -61,9 +61,7 @@ ROOMS = (
     "restitch.sequence",
     "shapely",
 )
-"""What nearly every rescue comes to need, loaded while the file is being read ..."""
-LATER = ("PIL.ImageDraw", "pyembroidery")
-"""... and what it needs from then on, loaded at the first wait: while the order is searched for."""
+"""What nearly every rescue comes to need, loaded while the file is being read."""
 
 Beside = Callable[[Outcomes], AbstractContextManager[None]]
 """Makes what is held ready while the target is written; see `restitch.files.staged`."""
@@ -110,7 +108,7 @@ def rescue_file(
         extension,
         objects=objects,
         found=lambda: seen().found,
-        aside=loading(aside, LATER),
+        aside=aside,
     )
     check_look(found, str(source), settings.profile)
     data, warnings = _bytes_of(found, read, extension, target or source)

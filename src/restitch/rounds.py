@@ -136,15 +136,15 @@ def run_round(
     the answers of ``then``, which follows from it (none where nothing changed).
 
     ``target``: format of the file to be written. ``found``: how the source looks `as_found`.
-    ``begun`` keeps what follows going. ``aside``: how the order is searched for, the look guarded
-    and what follows done meanwhile.
+    ``begun`` keeps what follows going. ``aside``: how the look is guarded and what follows done
+    meanwhile.
     """
     plan = plan_of(source, objects)
     before: AsFound | None = None
     held = NOTHING_HELD
     answers: Iterator[Any] = iter(())
     for retry in range(MOST_RETRIES + 1):
-        step = _sew(source, objects, plan, profile, vetoed, held, aside)
+        step = _sew(source, objects, plan, profile, vetoed, held)
         if not step.applied:
             break
         before = before or found()
@@ -184,7 +184,6 @@ def _sew(
     profile: Profile,
     vetoed: frozenset[str],
     held: Held = NOTHING_HELD,
-    aside: Aside = in_turn,
 ) -> Round:
     from restitch.sequence import order
 
@@ -197,7 +196,7 @@ def _sew(
         held.ends,
     )
     fixed, changes = run_local(plan, context)
-    ordered = order(fixed, context, changes, aside=aside)
+    ordered = order(fixed, context, changes)
     emission = emit(ordered.plan, source)
     sound = seams(emission, profile.limits, source)
     merged = len(emission.owner) - len(sound.owner)

@@ -53,8 +53,8 @@ def fix_file(
 
 
 def _forked(work: Work) -> AbstractContextManager[Iterator[Any]]:
-    """A copy begun with numpy loaded: both sides need it, and loading it once is enough."""
-    load(["numpy"])
+    """A copy begun with what both sides need at once: loading it once is enough."""
+    load(["numpy", "pyembroidery", "restitch.files", "restitch.infer"])
     return forked(work)
 
 

@@ -15,6 +15,7 @@ from restitch.errors import UnreadableError, WriteError
 from restitch.files.facts import FORMATS, Format, facts
 from restitch.files.losses import losses
 from restitch.files.names import plain_name, plain_thread
+from restitch.files.parse import remember
 from restitch.files.read import decode
 from restitch.files.records import Records, build, cut_ordinals
 from restitch.model import Command, Stream, Thread
@@ -78,6 +79,7 @@ def check_limits(stream: Stream, fmt: Format) -> None:
 def _writers() -> Mapping[str, Any]:
     import pyembroidery
 
+    remember(pyembroidery.DstWriter, "encode_record")
     formats = pyembroidery.EmbPattern.supported_formats()
     return {f["extension"]: f["writer"] for f in formats if f.get("writer")}
 

@@ -7,7 +7,6 @@ from dataclasses import field
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from restitch.aside import Aside, in_turn
 from restitch.check.judge_joins import JoinRules, joins, needless_blocks, scatter
 from restitch.check.judge_layering import Buried, buried_pairs
 from restitch.fix.context import Context, Plan
@@ -44,13 +43,11 @@ def order(
     context: Context,
     changed_before: Iterable[Change] = (),
     settings: OrderSettings = ORDER,
-    aside: Aside = in_turn,
 ) -> OrderResult:
     """Return the plan in its sewing order, with travel, trims and ties laid.
 
     ``changed_before``: changes that other fixes made; they decide how much must be saved before
-    other objects are moved. ``aside``: how the search is done while the order as found is judged.
-    Objects that stay where they are keep their stitches, ties and links
+    other objects are moved. Objects that stay where they are keep their stitches, ties and links
     record by record; where nothing needs doing the plan comes back as it is. Deterministic.
     """
     plan = tuple(o for o in plan if o.pieces)
@@ -73,7 +70,7 @@ def order(
         return OrderResult(done.plan, (*swaps, *done.changes), OrderFacts(False, fewest, notes))
     router = _router(plan, outlines, context, settings)
     blocks = block_order(plan) if blocks_tell_threads(context) and not layers.swapped else ()
-    search = search_of(router, layers, blocks, wish, context, asked, aside)
+    search = search_of(router, layers, blocks, wish, context, asked)
     worth = asked and worth_it(search, anyway, wish, settings)
     state = context.state_of("sequence")
     route = search.best if worth and state is State.APPLIED else search.least()

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from contextlib import nullcontext
 from functools import cache, partial
 from typing import NamedTuple
 
-from restitch.aside import Aside, in_turn
 from restitch.fix.context import Context
 from restitch.geometry.overlap import Pair
 from restitch.sequence.layering import Layering, repaired
@@ -40,27 +38,30 @@ def search_of(
     wish: Wish | None,
     context: Context,
     asked: bool,
-    aside: Aside = in_turn,
 ) -> Search:
     """Return the routes; the best order is searched for only where it is asked for.
 
     ``blocks``: pairs that keep colour blocks in their order, which only a large saving may break.
-    ``aside``: how the search is done while the routes in the present order are found.
     """
     count = len(router.bodies)
     base_order = repaired(count, layers.pairs)
     pairs = (*layers.pairs, *blocks)
+    base = router.as_found(base_order)
+    found = router.as_found(range(count)) if layers.swapped else base
+    changed = [bool(b.obj.marks) for b in router.bodies]
+    least = cache(lambda: router.best(base_order, changed) if any(changed) else base)
+    if not asked:
+        return Search(found, base, least, least(), False, None)
     search = partial(searched, router, base=base_order, wish=wish, context=context)
-    with aside(partial(map, search, [pairs])) if asked else nullcontext() as answers:
-        base = router.as_found(base_order)
-        found = router.as_found(range(count)) if layers.swapped else base
-        changed = [bool(b.obj.marks) for b in router.bodies]
-        least = cache(lambda: router.best(base_order, changed) if any(changed) else base)
-        if answers is None:
-            return Search(found, base, least, least(), False, None)
-        present = router.best(base_order)
-        answer: Solution = next(answers)
-    better = partial(_better, router, base=base, present=present, wish=wish, context=context)
+    better = partial(
+        _better,
+        router,
+        base=base,
+        present=router.best(base_order),
+        wish=wish,
+        context=context,
+    )
+    answer = search(pairs)
     best, settings = better(answer), router.rules.settings
     if blocks and _may_break_blocks(best, settings):
         other = search(layers.pairs)
