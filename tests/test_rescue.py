@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import restitch.pipeline
 import restitch.rounds
 from restitch.fabrics import default_profile
 from restitch.files import read_stream
+from restitch.look.laid import same_thread
 from restitch.model import Command, Role, State
 from restitch.pipeline import rescue
 
@@ -122,3 +124,32 @@ def test_what_was_foreseen_wrongly_is_read_from_the_file(monkeypatch):
     assert np.array_equal(found.result.command, right.result.command)
     stitches = sum(p.stop - p.start for o in found.result_objects for p in o.parts)
     assert stitches == len(found.result.stitch_index)
+
+
+def test_the_guard_s_picture_stands_for_the_file_s(rescued, monkeypatch):
+    """The look is compared by the guard's own picture where the file holds just that thread;
+    painted from the file it is the same."""
+    taken = []
+
+    def told(a, b):
+        taken.append(same_thread(a, b))
+        return False
+
+    monkeypatch.setattr(restitch.pipeline, "same_thread", told)
+    for name, found in rescued.items():
+        again = rescue(read_stream(FIXTURES / name), default_profile(BROKEN[name]))
+        assert again.look == found.look, name
+    assert any(taken)
+
+
+def test_another_colour_jump_or_place_is_other_thread(rescued):
+    stream = rescued["rowing-club.pes"].result
+    assert same_thread(stream, stream)
+    at = stream.stitch_index[len(stream.stitch_index) // 2]
+    moved, jumped, changed = stream.xy.copy(), stream.command.copy(), stream.command.copy()
+    moved[at] += 1
+    jumped[at] = Command.JUMP
+    changed[np.flatnonzero(changed == Command.COLOR_CHANGE)[0]] = Command.TRIM
+    assert not same_thread(stream, replace(stream, xy=moved))
+    assert not same_thread(stream, replace(stream, command=jumped))
+    assert not same_thread(stream, replace(stream, command=changed))

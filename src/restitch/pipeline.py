@@ -18,9 +18,11 @@ import numpy as np
 
 from restitch.aside import Aside, in_turn
 from restitch.fabrics.model import Profile
-from restitch.look import gap, stack_height
+from restitch.look import Frame, Picture, gap
 from restitch.look.bits import Plane
 from restitch.look.difference import kept_share
+from restitch.look.laid import same_thread
+from restitch.look.stack import stack_of
 from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
 from restitch.rounds import AsFound, Round, as_found, picture, run_round
@@ -162,18 +164,26 @@ def _look(source: Stream, rounds: Sequence[Round], result: Stream) -> LookKept:
     assert rounds[0].before is not None
     before, peak = rounds[0].before
     excepted = _excepted(rounds)
-    classes = list(threads_of(source))
-    for step in rounds:
-        classes = [classes[t] for t in step.emission.thread_of_block]
-    nobody = np.full(len(result), NO_OBJECT, np.int32)
-    after = picture(result, nobody, classes, source, before.frame)
+    after = _picture_of(source, rounds, result, before.frame)
     return LookKept(
         kept=kept_share(before, after, excepted),
         bare=gap(before, after),
         peak_before=peak,
-        peak_after=stack_height(result, before.frame).peak(after),
+        peak_after=stack_of(after.thread, before.frame).peak(after),
         layering_excepted=excepted is not None,
     )
+
+
+def _picture_of(source: Stream, rounds: Sequence[Round], result: Stream, frame: Frame) -> Picture:
+    """How the result looks: as the guard saw it where the file holds just that thread."""
+    *earlier, last = rounds
+    if not earlier and last.after is not None and same_thread(result, last.emission.stream):
+        return last.after
+    classes = list(threads_of(source))
+    for step in rounds:
+        classes = [classes[t] for t in step.emission.thread_of_block]
+    nobody = np.full(len(result), NO_OBJECT, np.int32)
+    return picture(result, nobody, classes, source, frame)
 
 
 def _excepted(rounds: Iterable[Round]) -> Plane | None:

@@ -72,6 +72,8 @@ class Round:
     """How the source looks, where the round changed anything."""
     excepted: Plane | None = None
     """Where objects whose order the round put right show instead of each other."""
+    after: Picture | None = None
+    """How the emission looks, where the guard looked at it."""
     result: Stream | None = None
     """What reading the file will give, where the round changed anything ..."""
     result_objects: tuple[SewnObject, ...] = ()
@@ -172,9 +174,9 @@ def _guarded_and_onward(
     step: Round, before: AsFound, profile: Profile, then: Callable[[Round], Iterator[Any]]
 ) -> Iterator[Any]:
     """What the guard saw, and what follows where it takes nothing back."""
-    seen = _guarded(step, before.picture, profile)
+    seen, after = _guarded(step, before.picture, profile)
     yield seen
-    yield from then(replace(step, before=before, excepted=seen.excepted))
+    yield from then(replace(step, before=before, excepted=seen.excepted, after=after))
 
 
 def _sew(
@@ -245,7 +247,7 @@ def as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame | None 
     return AsFound(found, stack_height(source, frame).peak(found))
 
 
-def _guarded(step: Round, before: Picture, profile: Profile) -> Guarded:
+def _guarded(step: Round, before: Picture, profile: Profile) -> tuple[Guarded, Picture]:
     """Look at a round: trades of place are put right first, then single objects."""
     sewn = step.emission
     after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, before.frame)
@@ -254,7 +256,7 @@ def _guarded(step: Round, before: Picture, profile: Profile) -> Guarded:
     more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)
     if more == NOTHING_HELD:
         more = Held(_suffering(step, before, after, excepted, profile))
-    return Guarded(excepted, more)
+    return Guarded(excepted, more), after
 
 
 def _suffering(

@@ -17,8 +17,6 @@ from restitch.model import BoolArray
 Plane: TypeAlias = NDArray[np.uint64]
 Indices: TypeAlias = NDArray[np.intp]
 
-_ONES = np.unpackbits(np.arange(1 << 16, dtype="<u2").view(np.uint8)).reshape(-1, 16).sum(1)
-
 
 def pack(mask: BoolArray) -> Plane:
     """Return a (rows, columns) mask as a plane; columns must be a multiple of 64."""
@@ -33,8 +31,7 @@ def crop(plane: Plane, window: Window) -> Plane:
 
 def count(plane: Plane) -> int:
     """Return how many pixels are set."""
-    words = np.ascontiguousarray(plane).view(np.uint16)
-    return int(_ONES[words].sum())
+    return int(np.bitwise_count(plane).sum(dtype=np.intp))
 
 
 def where(plane: Plane) -> Indices:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from restitch.look import bits
 from restitch.look.bits import Indices, Plane
 from restitch.look.compare import CompareSettings, class_window, colour_classes
-from restitch.look.frame import WORD, Frame
+from restitch.look.frame import WORD, Frame, Window
 from restitch.look.laid import NOT_JUDGED
 from restitch.look.limits import GuardLimits
 from restitch.look.picture import Picture
@@ -45,16 +46,11 @@ def lost_and_won(
     object that shows)."""
     found: tuple[list[Pixels], list[Pixels]] = ([], [])
     columns = before.frame.width
-    for number in colour_classes(before, after):
-        window = class_window(number, tolerance, before, after)
-        was, now = before.class_plane(number, window), after.class_plane(number, window)
-        for k, (one, other, picture) in enumerate(((was, now, before), (now, was, after))):
-            gone = one & ~bits.dilate(other, tolerance)
-            if excepted is not None:
-                gone &= ~bits.crop(excepted, window)
+    for number, window, *sides in _gone(before, after, excepted, tolerance):
+        for picture, gone, pixels in zip((before, after), sides, found, strict=True):
             row, column = np.divmod(bits.where(gone), window[1].stop - window[1].start)
             flat = (row + window[0].start) * columns + column + window[1].start
-            found[k].append(Pixels(flat, _owner_at(picture, flat, number)))
+            pixels.append(Pixels(flat, _owner_at(picture, flat, number)))
     lost, won = (
         Pixels(
             np.concatenate([p.flat for p in part]) if part else np.zeros(0, np.intp),
@@ -63,6 +59,21 @@ def lost_and_won(
         for part in found
     )
     return lost, won
+
+
+def _gone(
+    before: Picture, after: Picture, excepted: Plane | None, tolerance: int
+) -> Iterator[tuple[int, Window, Plane, Plane]]:
+    """Yield for each colour class its window and where in it either picture shows the colour and
+    the other does not: before alone, after alone."""
+    for number in colour_classes(before, after):
+        window = class_window(number, tolerance, before, after)
+        was, now = before.class_plane(number, window), after.class_plane(number, window)
+        lost, won = was & ~bits.dilate(now, tolerance), now & ~bits.dilate(was, tolerance)
+        if excepted is not None:
+            free = ~bits.crop(excepted, window)
+            lost, won = lost & free, won & free
+        yield number, window, lost, won
 
 
 _RING = sorted(
@@ -74,9 +85,12 @@ _RING = sorted(
 def kept_share(before: Picture, after: Picture, excepted: Plane | None) -> float:
     """Return 0..1: pixels of both pictures whose colour the other shows within the tolerance;
     what is excepted counts as kept."""
-    lost, won = lost_and_won(before, after, excepted, CompareSettings().tolerance)
+    changed = sum(
+        bits.count(lost) + bits.count(won)
+        for _, _, lost, won in _gone(before, after, excepted, CompareSettings().tolerance)
+    )
     covered = sum(int(np.count_nonzero(picture.classes)) for picture in (before, after))
-    return 1.0 - (len(lost.flat) + len(won.flat)) / max(covered, 1)
+    return 1.0 - changed / max(covered, 1)
 
 
 def _owner_at(picture: Picture, flat: Indices, number: int) -> NDArray[np.int32]:

@@ -82,6 +82,16 @@ def laid(
     )
 
 
+def same_thread(a: Stream, b: Stream) -> bool:
+    """Whether two streams lay the same thread: stitches, jumps and blocks are the same."""
+    at, other = a.stitch_index, b.stitch_index
+    return (
+        np.array_equal(a.xy[at], b.xy[other])
+        and np.array_equal(np.diff(at) == 1, np.diff(other) == 1)
+        and np.array_equal(a.block_of_record[at], b.block_of_record[other])
+    )
+
+
 _COLOUR_BITS = 20
 
 
