@@ -147,14 +147,14 @@ def test_a_satin_of_short_strokes_needs_no_lock_of_its_own() -> None:
 def test_a_way_bends_round_a_counter_under_the_cover(linker) -> None:
     import shapely
 
-    from restitch.sequence.bends import bent_way
+    from restitch.sequence.bends import bent_ways
 
     frame = shapely.box(30, 0, 60, 30).difference(shapely.box(43, 10, 47, 20))
     cover = cover_of([shapely.box(0, 20, 5, 25), shapely.Polygon(), frame], [True, True, True])
     bending = Linker(linker.rules, cover, cover.last([0, 1, 2]))
     begin, end = np.array([42.0, 12.0]), np.array([48.0, 12.0])
     assert way(bending, tuple(begin), tuple(end), place=2) is Way.TRIM
-    path = bent_way(bending, begin, end, 2)
+    (path,) = bent_ways(bending, begin[None], end[None], np.array([2]))
     assert path is not None
     assert np.array_equal(path[[0, -1]], [begin, end])
     line = shapely.LineString(path)
@@ -165,10 +165,10 @@ def test_a_way_bends_round_a_counter_under_the_cover(linker) -> None:
 
 
 def test_no_way_bends_over_bare_cloth(linker) -> None:
-    from restitch.sequence.bends import bent_way
+    from restitch.sequence.bends import bent_ways
 
-    assert bent_way(linker, np.array([41.0, 15.0]), np.array([47.0, 15.0]), 2) is None
-    assert bent_way(linker, np.array([-5.0, 5.0]), np.array([1.0, 5.0]), 2) is None
+    begin, end = np.array([[41.0, 15.0], [-5.0, 5.0]]), np.array([[47.0, 15.0], [1.0, 5.0]])
+    assert bent_ways(linker, begin, end, np.array([2, 2])) == [None, None]
 
 
 def jumped(plan, link=Link.JUMP, **fields):

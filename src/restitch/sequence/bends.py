@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from restitch.geometry import IndexArray
 from restitch.geometry.small import lengths_mm
 from restitch.model import BoolArray, FloatArray
 from restitch.sequence.cover import Cover
@@ -16,19 +17,26 @@ _ANGLE = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
 _CIRCLE = np.stack([np.cos(_ANGLE), np.sin(_ANGLE)], axis=1)
 
 
-def bent_way(
+def bent_ways(
+    linker: Linker, begin_mm: FloatArray, end_mm: FloatArray, place: IndexArray
+) -> list[FloatArray | None]:
+    """Return for each of (n, 2) pairs of spots a way (k, 2) from one to the other, both included,
+    or None.
+
+    It lies under what is sewn at its ``place`` (n,) of the order or later, with the cover's margin,
+    but for the free bit at either end, and is no longer than a hidden way may be. The shortest on
+    the cover's grid, its corners cut as far as the cover reaches.
+    """
+    reached = _reach_cover(linker, begin_mm, end_mm, place).tolist()
+    ends = zip(reached, begin_mm, end_mm, place.tolist(), strict=True)
+    return [_bent_way(linker, a, b, at) if touches else None for touches, a, b, at in ends]
+
+
+def _bent_way(
     linker: Linker, begin_mm: FloatArray, end_mm: FloatArray, place: int
 ) -> FloatArray | None:
-    """Return a way (k, 2) from one spot to another, both included, or None.
-
-    It lies under what is sewn at ``place`` of the order or later, with the cover's margin, but for
-    the free bit at either end, and is no longer than a hidden way may be. The shortest on the
-    cover's grid, its corners cut as far as the cover reaches.
-    """
     settings = linker.rules.settings
     cover, reach_mm = linker.cover, settings.bend_to_mm
-    if not _touch_cover(linker, np.stack([begin_mm, end_mm]), place):
-        return None
     gap_mm = float(np.hypot(*(end_mm - begin_mm)))
     margin_mm = (reach_mm - gap_mm) / 2
     low = np.minimum(begin_mm, end_mm) - margin_mm
@@ -50,11 +58,16 @@ def bent_way(
     return way if float(lengths_mm(way).sum()) <= reach_mm else None
 
 
-def _touch_cover(linker: Linker, spots_mm: FloatArray, place: int) -> bool:
-    """Whether anything sewn at a place or later covers some of the rim of each spot's free bit."""
+def _reach_cover(
+    linker: Linker, begin_mm: FloatArray, end_mm: FloatArray, place: IndexArray
+) -> BoolArray:
+    """(n,) whether what is sewn at ``place`` or later covers some of the rim of the free bit at
+    either end: else there is no way."""
     reach_mm = linker.rules.settings.travel_free_mm + linker.cover.cell_mm
-    rings = spots_mm[:, None] + reach_mm * _CIRCLE
-    return bool((linker.last[linker.cover.cells_of(rings)] >= place).any(axis=1).all())
+    rings = np.stack([begin_mm, end_mm], axis=1)[:, :, None] + reach_mm * _CIRCLE
+    covered = linker.last[linker.cover.cells_of(rings)] >= place[:, None, None]
+    reached: BoolArray = np.logical_or.reduce(covered, axis=2).all(axis=1)
+    return reached
 
 
 def _cell(cover: Cover, spot_mm: FloatArray, r0: int, c0: int) -> tuple[int, int]:
@@ -113,19 +126,11 @@ def _straightened(
     kept = [0]
     while kept[-1] < len(path_mm) - 1:
         here = kept[-1]
-        reach = len(path_mm) - 1
-        while reach > here + 1 and not _is_open(
-            path_mm[here], path_mm[reach], open_cells, cover, r0, c0
-        ):
-            reach -= 1
-        kept.append(reach)
+        bits = path_mm[here + 1 :] - path_mm[here]
+        count = (np.hypot(*bits.T) / SAMPLE_MM).astype(np.intp) + 1
+        share = np.minimum(np.arange(count.max() + 1) * (1.0 / count)[:, None], 1.0)
+        rows, columns = cover.cells_of(path_mm[here] + share[:, :, None] * bits[:, None])
+        is_open = np.logical_and.reduce(open_cells[rows - r0, columns - c0], axis=1)
+        is_open[0] = True  # the next cell of the way is reached anyhow
+        kept.append(here + 1 + int(np.flatnonzero(is_open)[-1]))
     return path_mm[kept]
-
-
-def _is_open(
-    a: FloatArray, b: FloatArray, open_cells: BoolArray, cover: Cover, r0: int, c0: int
-) -> bool:
-    count = int(np.hypot(*(b - a)) / SAMPLE_MM) + 2
-    spots = a + np.linspace(0.0, 1.0, count)[:, None] * (b - a)
-    rows, columns = cover.cells_of(spots)
-    return bool(open_cells[rows - r0, columns - c0].all())

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from restitch.geometry import IndexArray
 from restitch.geometry.small import lengths_mm
 from restitch.model import (
     UNITS_PER_MM,
@@ -20,7 +21,7 @@ from restitch.model import (
     Link,
     PlannedObject,
 )
-from restitch.sequence.bends import bent_way
+from restitch.sequence.bends import bent_ways
 from restitch.sequence.body import Body
 from restitch.sequence.cover import Cover, cover_of
 from restitch.sequence.links import Linker, LinkRules, Links, Way
@@ -202,22 +203,19 @@ class Router:
         settings, rules = self.rules.settings, self.rules
         ways, bends = list(route.way), dict(route.bends)
         price, jumps, jump_mm = route.price_mm, route.jumps, route.jump_mm
-        for place in range(1, len(route.order)):
-            a, b = route.order[place - 1], route.order[place]
-            if ways[place] < Way.JUMP or route.kept[place] or self.thread(a) != self.thread(b):
-                continue
-            begin = self.exits_mm[a][route.option[place - 1]]
-            end = self.entries_mm[b][route.option[place]]
-            length = float(np.hypot(*(end - begin)))
-            if length > settings.travel_to_mm:
-                continue
-            bend = bent_way(linker, begin, end, place)
+        place, begin, end = self._cut(route)
+        for at, length, bend in zip(
+            place.tolist(),
+            np.hypot(*(end - begin).T).tolist(),
+            bent_ways(linker, begin, end, place),
+            strict=True,
+        ):
             if bend is None:
                 continue
-            jump = length + settings.jump_mm + (rules.trim if ways[place] is Way.TRIM else 0.0)
+            jump = length + settings.jump_mm + (rules.trim if ways[at] is Way.TRIM else 0.0)
             sewn = settings.hidden_share * float(lengths_mm(bend).sum()) + settings.hidden_mm
             if sewn < jump:
-                ways[place], bends[place] = Way.HIDDEN, bend
+                ways[at], bends[at] = Way.HIDDEN, bend
                 price, jumps, jump_mm = price + sewn - jump, jumps - 1, jump_mm - length
         trims = sum(w is Way.TRIM for w in ways) - route.colour_changes
         return route._replace(
@@ -228,6 +226,22 @@ class Router:
             jumps=jumps,
             jump_mm=jump_mm,
         )
+
+    def _cut(self, route: Route) -> tuple[IndexArray, FloatArray, FloatArray]:
+        """Places that are reached by a fresh jump, not too far, within one colour; and where each
+        such jump begins and ends, mm."""
+        ends = pairwise(zip(route.order, route.option, strict=True))
+        found = [
+            (place, self.exits_mm[a][i], self.entries_mm[b][j])
+            for place, ((a, i), (b, j)) in enumerate(ends, 1)
+            if route.way[place] >= Way.JUMP
+            and not route.kept[place]
+            and self.thread(a) == self.thread(b)
+        ]
+        place = np.array([p for p, _, _ in found], np.intp)
+        begin, end = (np.array([f[k] for f in found]).reshape(-1, 2) for k in (1, 2))
+        near = np.hypot(*(end - begin).T) <= self.rules.settings.travel_to_mm
+        return place[near], begin[near], end[near]
 
 
 def _closed(obj: PlannedObject) -> bool:
