@@ -109,17 +109,39 @@ def test_what_is_parsed_here_is_bounded():
         assert not is_bounded(risky, 10)
 
 
-def test_a_file_of_nothing_but_trims_is_given_up(tmp_path):
-    """Three jumps and a stitch, again and again: the library's reader inserts a trim for each,
+def test_a_file_that_moves_on_and_on_is_parsed_apart():
+    """Trims are guessed at a cost that grows with the square of the moves in a row."""
+    jump, stitch, end = bytes([1, 0, 0x83]), bytes([2, 0, 0x03]), bytes([0, 0, 0xF3])
+    head, many = b" " * 512, read_room.MOST_MOVES_HERE
+    few = many - 2  # the stitch before and the end mark count too
+    with ReaderProcess() as reader:
+        decode(head + 3 * stitch + few * jump + end, "dst", "a", reader=reader)
+        assert reader._child is None
+        stream = decode(head + 3 * stitch + many * jump + stitch + end, "dst", "a", reader=reader)
+        assert reader._child is not None
+    assert len(stream.stitch_index) == 4
+
+
+def test_a_file_of_nothing_but_moves_is_given_up(tmp_path):
+    """Jumps there and back, again and again: the library's reader takes every pair out of its list,
     at a cost that grows with the square. 4 MB would take it minutes."""
-    path = tmp_path / "trims.dst"
-    jump, stitch = bytes([1, 0, 0x83]), bytes([1, 0, 3])
-    path.write_bytes(b"LA:Harbour".ljust(512) + (jump * 3 + stitch) * 330_000 + b"\0\0\xf3")
+    path = tmp_path / "moves.dst"
+    there, back, stitch = bytes([1, 0, 0x83]), bytes([2, 0, 0x83]), bytes([1, 0, 3])
+    path.write_bytes(b"LA:Harbour".ljust(512) + 2 * stitch + (there + back) * 660_000 + b"\0\0\xf3")
     begun = time.monotonic()
     with ReaderProcess(ReadLimits(seconds=2)) as reader, pytest.raises(UnreadableError) as caught:
         read_stream(path, reader=reader)
     assert time.monotonic() - begun < 8
-    assert str(caught.value) == "trims.dst: takes more than 2 s to read"
+    assert str(caught.value) == "moves.dst: takes more than 2 s to read"
+
+
+def test_trims_cost_no_more_in_a_long_file(tmp_path):
+    """Three jumps and a stitch, again and again, in 4 MB: read within the limit."""
+    path = tmp_path / "trims.dst"
+    jump, stitch = bytes([1, 0, 0x83]), bytes([1, 0, 3])
+    path.write_bytes(b"LA:Harbour".ljust(512) + (jump * 3 + stitch) * 330_000 + b"\0\0\xf3")
+    with pytest.raises(UnreadableError, match="m wide, larger than any hoop"):
+        read_stream(path)
 
 
 @pytest.mark.skipif(not hasattr(signal, "alarm"), reason="no alarms on this system")

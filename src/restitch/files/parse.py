@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache, lru_cache
 from itertools import chain, count, groupby
+from math import inf
 from typing import Any, NamedTuple
 
 TEXT_FORMATS = ("csv", "json")
@@ -24,6 +25,10 @@ _JUMP_ON = ("pes", "pec", "xxx")
 
 class ParseFailed(Exception):  # noqa: N818 - the answer to a damaged file, not a mistake of ours
     """What is wrong with the bytes, in a few words without the file's name."""
+
+
+class MovesWithoutEnd(Exception):  # noqa: N818 - a file may be so; it is read under limits
+    """More moves in a row without a stitch than `parse` may take."""
 
 
 class RawThread(NamedTuple):
@@ -66,13 +71,19 @@ def remember(module: Any, *names: str) -> None:
             setattr(module, name, lru_cache(maxsize=1 << 14)(function))
 
 
-def parse(data: bytes, extension: str) -> Parsed:
-    """Return what the reader of a format finds in the bytes. Raises `ParseFailed`."""
+def parse(data: bytes, extension: str, most_moves: float = inf) -> Parsed:
+    """Return what the reader of a format finds in the bytes. Raises `ParseFailed`.
+
+    Guessing trims takes time with the square of the moves in a row: more than ``most_moves`` raise
+    `MovesWithoutEnd`.
+    """
     source = _source(data, extension)
-    pattern = _listening_pattern()
+    pattern = _listening_pattern(most_moves)
     try:
         with _settled_chance():
             readers()[extension].read(source, pattern)
+    except MovesWithoutEnd:
+        raise
     except (MemoryError, RecursionError):
         raise ParseFailed("needs more memory than allowed to unpack") from None
     except Exception as error:  # a damaged file raises whatever the reader stumbles over
@@ -138,7 +149,7 @@ def _source(data: bytes, extension: str) -> Any:
         raise ParseFailed("is not a text file") from None
 
 
-def _listening_pattern() -> Any:
+def _listening_pattern(most_moves: float) -> Any:
     from pyembroidery import EmbPattern
 
     class Listening(EmbPattern):  # type: ignore[misc]
@@ -155,6 +166,8 @@ def _listening_pattern() -> Any:
             done: list[Any] = []
             here = 0
             for first, stop in _moves(rows):
+                if stop - first > most_moves:
+                    raise MovesWithoutEnd
                 self.stitches = rows[first:stop]
                 super().interpolate_trims(*rules)
                 done += rows[here:first]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from restitch.errors import UnreadableError
 from restitch.files.facts import COLOURS_ONLY, FORMATS, READ_ONLY_BYTES
 from restitch.files.guards import MOST_BYTES, WITHOUT_END, Damaged, check_after, check_before
-from restitch.files.parse import Parsed, ParseFailed, parse, readers
+from restitch.files.parse import MovesWithoutEnd, Parsed, ParseFailed, parse, readers
 from restitch.files.process import ReaderProcess
 from restitch.files.threads import resolve
 from restitch.model import ByteArray, Command, IntArray, Stream, read_only
@@ -26,12 +27,9 @@ MOST_MOVE_MM = 1000.0
 MOST_RECORDS_HERE = 1_500_000
 """Files that may hold more are parsed in the reader process (1 M records: 2.3 s, 0.2 GiB)."""
 
-_GUESSES_TRIMS = ("dst", "jef", "tap")
-"""Formats whose reader puts each trim it guesses into the middle of its list."""
-
-MOST_RECORDS_GUESSED_HERE = 150_000
-"""As above for those: their time grows with the square of the records (200,000 with a trim at
-every fourth: 2.8 s)."""
+MOST_MOVES_HERE = 5_000
+"""So are files with more moves in a row, in which trims must be guessed: no honest way is so long
+(a million records in such rows: 2 s)."""
 
 _KNOWN = np.array(sorted(int(c) for c in Command), np.int64)
 
@@ -117,13 +115,13 @@ def is_bounded(extension: str, size: int) -> bool:
     """
     fmt = FORMATS.get(extension)
     least = fmt.bytes_per_stitch if fmt else READ_ONLY_BYTES.get(extension)
-    most = MOST_RECORDS_GUESSED_HERE if extension in _GUESSES_TRIMS else MOST_RECORDS_HERE
-    return least is not None and size / least <= most
+    return least is not None and size / least <= MOST_RECORDS_HERE
 
 
 def _parsed(data: bytes, extension: str, reader: ReaderProcess | None) -> Parsed:
     if is_bounded(extension, len(data)):
-        return parse(data, extension)
+        with suppress(MovesWithoutEnd):
+            return parse(data, extension, MOST_MOVES_HERE)
     if reader is not None:
         return reader.parse(data, extension)
     with ReaderProcess() as own:
