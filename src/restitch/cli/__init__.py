@@ -5,15 +5,36 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from contextlib import suppress
 
 RARELY = 500_000
 """New objects between two searches for cycles: loading code and reading stitches make hundreds
 of thousands of objects that stay, and next to no cycles."""
 
 
+KEPT_BYTES = 1 << 28
+"""Freed memory that the process keeps for its next arrays."""
+_TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
+"""Numbers of glibc's options (mallopt(3))."""
+
+
+def _keep_memory() -> None:
+    """Keep the memory of freed arrays. glibc would give most of it back to the system and ask for
+    it again a moment later, and each page so renewed costs some microseconds."""
+    if sys.platform != "linux":
+        return
+    import ctypes
+
+    with suppress(OSError, AttributeError):  # other C libraries have no such options
+        mallopt = ctypes.CDLL(None).mallopt
+        mallopt(_TRIM_THRESHOLD, KEPT_BYTES)
+        mallopt(_MMAP_THRESHOLD, KEPT_BYTES)
+
+
 def main() -> None:
     """Run the command line; expected failures become one line and their exit code."""
     gc.set_threshold(RARELY)
+    _keep_memory()
     # numpy would start a thread a core for products of matrices; none here is large enough
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from restitch.cli.app import app
