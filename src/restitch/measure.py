@@ -164,8 +164,7 @@ _MACHINE_REACH_MM = 12.1
 """Frame travel in one machine cycle (from memory: one cycle for 12 mm; 12.1 is the DST step)."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Moves:
+class _Moves(NamedTuple):
     """The needle's way from each stitch to the next."""
 
     xy: IntArray

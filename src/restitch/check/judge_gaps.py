@@ -8,8 +8,7 @@ must make up for both, or cloth shows between them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +40,7 @@ END_WITHIN_MM = 0.6
 than a two-line pitch."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Seam:
+class Seam(NamedTuple):
     """A stretch along which two parts will come apart."""
 
     objects: tuple[int, int]
@@ -75,8 +73,7 @@ def seams_that_open(
     return tuple(_Seams(ends, plan, outlines).found())
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Ends:
+class _Ends(NamedTuple):
     """Stroke ends of all objects: rows of equal length."""
 
     place: NDArray[np.intp]

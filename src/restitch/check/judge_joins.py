@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,8 +12,7 @@ from restitch.geometry.small import distinct, lengths_mm
 from restitch.model import UNITS_PER_MM, FloatArray, Link, PlannedObject, Role
 
 
-@dataclass(frozen=True, slots=True)
-class JoinRules:
+class JoinRules(NamedTuple):
     """When joins are far. Our choice, measured on invented designs, well digitized and broken."""
 
     far: float = 0.55
@@ -29,8 +28,7 @@ class JoinRules:
     in scrambled ones 1.6 to 6."""
 
 
-@dataclass(frozen=True, slots=True)
-class Joins:
+class Joins(NamedTuple):
     """How the objects that are jumped to are entered."""
 
     far: float

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +22,7 @@ if TYPE_CHECKING:
     from shapely import Geometry
 
 
-@dataclass(frozen=True, slots=True)
-class LayeringRules:
+class LayeringRules(NamedTuple):
     """Evidence that one object belongs under another. All figures are our choice, measured on
     invented designs with known order: no false pair in any sound one."""
 
@@ -55,8 +53,7 @@ class LayeringRules:
     """... and less than this share of its area: a detail that lies on a column whole is none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Buried:
+class Buried(NamedTuple):
     """A pair: the edge or end of `before` is made to lie under `after`."""
 
     before: int

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,8 +30,7 @@ VISITS_KEPT = 2
 """Visits of one hole that an object keeps in a pile-up."""
 
 
-@dataclass(frozen=True, slots=True)
-class LengthVerdict:
+class LengthVerdict(NamedTuple):
     """What is wrong with the lengths of one object's stitches."""
 
     short: int

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,8 +36,7 @@ OPEN_FROM_MM = 0.6
 """Stitching at this spacing and wider is open on purpose."""
 
 
-@dataclass(frozen=True, slots=True)
-class SpacingVerdict:
+class SpacingVerdict(NamedTuple):
     """An over-dense object."""
 
     spacing_mm: float

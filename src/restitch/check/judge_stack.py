@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from restitch.model import PlannedObject, SewnObject
 
@@ -13,8 +13,7 @@ SMALL_OBJECT = 40
 """... with no object over so many stitches is a misreading, not surplus. Our choice."""
 
 
-@dataclass(frozen=True, slots=True)
-class StackVerdict:
+class StackVerdict(NamedTuple):
     """Surplus stitching of one object."""
 
     kind: str

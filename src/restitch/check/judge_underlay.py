@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -46,8 +46,7 @@ MAIN_SHARE = 0.9
 """A column in pieces is judged only where one of them has this share of the cover."""
 
 
-@dataclass(frozen=True, slots=True)
-class UnderlayVerdict:
+class UnderlayVerdict(NamedTuple):
     """What is wrong with an object's underlay."""
 
     fault: str

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pkgutil
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from importlib import import_module
+from typing import NamedTuple
 
 from restitch.check import findings
 from restitch.check.survey import FAULT, NOTE, WARNING, Survey
@@ -53,8 +53,7 @@ def over_limits(found: Iterable[Finding]) -> bool:
     return any(f.severity == FAULT for f in found)
 
 
-@dataclass(frozen=True, slots=True)
-class Cause:
+class Cause(NamedTuple):
     """All findings of one name and severity, added up."""
 
     name: str

@@ -6,7 +6,7 @@ stitch where it wants one, and one END closes the list.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,7 @@ _CHANGES = (Command.COLOR_CHANGE, Command.NEEDLE_SET)
 _CUTS = (Command.TRIM, *_CHANGES)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Records:
+class Records(NamedTuple):
     """What the writer is given."""
 
     table: Table

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -17,8 +16,7 @@ Pair = tuple[int, int]
 """Two places in a plan."""
 
 
-@dataclass(frozen=True, slots=True)
-class OverlapLimits:
+class OverlapLimits(NamedTuple):
     """What counts as overlap. Our choice, measured: smaller overlaps cost needless colour changes,
     and nothing of them can be seen."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +16,7 @@ from restitch.look.picture import BARE, REACH, Picture
 from restitch.look.stack import StackMap
 
 
-@dataclass(frozen=True, slots=True)
-class CompareSettings:
+class CompareSettings(NamedTuple):
     """What counts as the same look."""
 
     tolerance: int = 2
@@ -32,8 +31,7 @@ class CompareSettings:
     """Closing of an object's visible area, pixels, as in the picture."""
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+class Comparison(NamedTuple):
     """How two designs compare over their whole picture."""
 
     look: float

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +20,7 @@ PIXEL_MM2 = 0.01
 """Area of a pixel."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Pixels:
+class Pixels(NamedTuple):
     """Pixels and the objects that answer for them."""
 
     flat: Indices

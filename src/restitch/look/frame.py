@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -16,8 +15,7 @@ Window: TypeAlias = tuple[slice, slice]
 """Rows and columns of a frame; columns start and stop at multiples of 64."""
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """A rectangle of pixels; pixel (row, column) is centred on file point (x0 + column, y0 + row).
 
     Two pictures can be compared only in one frame, which both designs fit in.

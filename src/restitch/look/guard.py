@@ -7,7 +7,7 @@ it is wrong, by kind of edit and by limits in use, is measured in docs/guard.md.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +22,7 @@ from restitch.look.picture import Picture
 from restitch.look.stack import StackMap
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(NamedTuple):
     """What the guard found out about one object."""
 
     object: int
@@ -120,7 +119,7 @@ def _verdict(found: Verdict, limits: GuardLimits) -> Verdict:
         was, now = found.layers
         if now > max(was, limits.layers) + limits.layers_slack:
             reasons.append(f"stacks {now:.1f} layers where it had {was:.1f}")
-    return replace(found, reasons=tuple(reasons))
+    return found._replace(reasons=tuple(reasons))
 
 
 def _owners(*pictures: Picture) -> set[int]:

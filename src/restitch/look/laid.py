@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,7 @@ NOT_JUDGED = -1
 """Owner of stitching that no object answers for (travel between objects)."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Laid:
+class Laid(NamedTuple):
     """The sewn thread of a design, ready to be drawn.
 
     A *slot* stands for one object in one colour class; pictures hold slots, not ids.

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +25,7 @@ REACH = 8
 """Pixels that drawing and closing reach beyond the needle points."""
 
 
-@dataclass(frozen=True, slots=True)
-class RasterSettings:
+class RasterSettings(NamedTuple):
     """How thread is drawn."""
 
     thread: int = 5
@@ -38,8 +36,7 @@ class RasterSettings:
     file rounding opens chance gaps that no sewn thread has)."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Picture:
+class Picture(NamedTuple):
     """What a design shows, last sewn on top."""
 
     frame: Frame

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,7 @@ _BLOCK = 1 << 16
 """Samples handled at once: their arrays stay in the processor's second cache."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Stitches:
+class Stitches(NamedTuple):
     """Sewn stitches as start, unit direction and length, in pixels."""
 
     start: FloatArray
@@ -42,8 +41,7 @@ def stitches_of(where: FloatArray, sewn: BoolArray, tag: IntArray) -> Stitches:
     return Stitches(where[:-1][keep], step[keep] / length[:, None], length, tag[1:][keep])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Samples:
+class Samples(NamedTuple):
     """Points of some stitches, all with the same number of points a stitch."""
 
     stitch: NDArray[np.intp]

@@ -7,7 +7,7 @@ spacing has 5.0 mm of thread on each mm2 (two lines of 0.2 mm thread in 0.40 mm;
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,7 @@ from restitch.look.sampling import samples, stitches_of
 from restitch.model import FloatArray, Stream, read_only
 
 
-@dataclass(frozen=True, slots=True)
-class StackSettings:
+class StackSettings(NamedTuple):
     """How the stack is measured."""
 
     layer_mm_per_mm2: float = 5.0
@@ -40,8 +39,7 @@ _BIN = 0.05
 _CHUNK_SAMPLES = 1 << 20
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class StackMap:
+class StackMap(NamedTuple):
     """Layers of thread over a frame."""
 
     frame: Frame

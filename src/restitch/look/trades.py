@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +16,7 @@ CLOTH = -2
 """Loser of a trade where cloth was bare before."""
 
 
-@dataclass(frozen=True, slots=True)
-class Trade:
+class Trade(NamedTuple):
     """One object shows where another object, or cloth, did."""
 
     winner: int

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -26,8 +25,7 @@ class CoverLimits(NamedTuple):
     """A way stays this far inside what covers it."""
 
 
-@dataclass(frozen=True, eq=False)
-class Cover:
+class Cover(NamedTuple):
     """What each object covers, on a grid over the design."""
 
     origin_mm: FloatArray

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -65,8 +64,7 @@ class Links(NamedTuple):
     """(exits, entries)"""
 
 
-@dataclass(frozen=True, eq=False)
-class Linker:
+class Linker(NamedTuple):
     """Judges links in one sewing order."""
 
     rules: LinkRules

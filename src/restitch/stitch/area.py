@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -28,8 +27,7 @@ STEP_SLACK_MM = 0.3
 """A step between two rows may pass this far outside the edge run; the inset is twice that."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Laid:
+class Laid(NamedTuple):
     """Newly laid stitching of one role."""
 
     role: Role

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,7 @@ from restitch.model import UNITS_PER_MM, Finding, FloatArray, IntArray, Kind, Ro
 NAME = "lettering too small"
 
 
-@dataclass(frozen=True, slots=True)
-class LetteringRules:
+class LetteringRules(NamedTuple):
     """How a row of letters is told from other small parts. All figures are our choice."""
 
     tallest_mm: float = 12.0
@@ -34,8 +33,7 @@ class LetteringRules:
     """... on one level, to this share of the height."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Letter:
+class _Letter(NamedTuple):
     """Strokes of one thread that touch, sewn one after another."""
 
     ids: tuple[int, ...]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,8 +24,7 @@ from restitch.sequence.solver.neighbours import Near
 from restitch.sequence.solver.tour import Tour
 
 
-@dataclass(frozen=True, slots=True)
-class Cooling:
+class Cooling(NamedTuple):
     """Shares and sizes of the search; all found by trial on made-up designs."""
 
     hot: float = 0.7

@@ -9,8 +9,8 @@ another of the same number of changes is dropped.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from heapq import nlargest
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,8 +27,7 @@ FEW_STEPS = 8
 """... else only so many colours are tried, those that free most."""
 
 
-@dataclass(frozen=True, slots=True)
-class ColourBound:
+class ColourBound(NamedTuple):
     """How many separate blocks of each colour the unsewn objects still need at least."""
 
     levels: tuple[tuple[int, ...], ...]
@@ -115,8 +114,7 @@ def fewest_blocks(
     return sequences
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """How a set of sewn objects was reached."""
 
     before: int

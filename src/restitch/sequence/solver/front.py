@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from restitch.sequence.solver.precedence import Precedence
 
@@ -11,8 +11,7 @@ Freed = dict[int, int]
 """Objects with fewer unsewn direct predecessors than before, and how many are left."""
 
 
-@dataclass(frozen=True, slots=True)
-class Front:
+class Front(NamedTuple):
     """What a set of sewn objects leaves to be sewn."""
 
     waiting: list[int]

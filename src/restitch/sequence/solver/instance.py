@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +23,7 @@ class Weights:
     travel: float = 1.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Wish:
+class Wish(NamedTuple):
     """A soft wish about the order, priced link by link (so the search evaluates it for free).
 
     A link from object a to object b costs
@@ -42,8 +42,7 @@ class Wish:
     """Price of each link from one area to another."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sequence:
+class Sequence(NamedTuple):
     """An order of the objects and, at each place, the option taken."""
 
     order: tuple[int, ...]
@@ -83,8 +82,7 @@ class Instance:
         return self.weights.colour if self.link_price is None else 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Solution:
+class Solution(NamedTuple):
     """The order found and what it costs."""
 
     order: tuple[int, ...]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,8 +20,7 @@ AT_ONCE = 1 << 17
 """Links priced at once: a megabyte an array, whatever the size of the design."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Near:
+class Near(NamedTuple):
     """For each node k nodes of other objects, cheapest first."""
 
     after: Index
@@ -30,8 +29,7 @@ class Near:
     """(m, k) nodes that are cheap to come from."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Windows:
+class Windows(NamedTuple):
     """The first and the last colour block in which each object can be sewn."""
 
     first: Index

@@ -6,7 +6,7 @@ when its price and what going on costs at least come to no less than the best kn
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,8 +26,7 @@ NARROW = 1_000
 """Ways kept a level in the first pass, which only looks for a better tour."""
 
 
-@dataclass(frozen=True, slots=True)
-class Proof:
+class Proof(NamedTuple):
     """What the programme found out."""
 
     finished: bool
@@ -36,8 +35,7 @@ class Proof:
     """Nodes of a tour cheaper than the known one, None where there is none."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Ways:
+class _Ways(NamedTuple):
     """Ways of one length, one a row."""
 
     sewn: Index

@@ -9,7 +9,7 @@ to the object before are left out as they do).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,8 +29,7 @@ FIRST_CHARGE = 20.0
 least number of changes (by trial: about a trim)."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Onward:
+class Onward(NamedTuple):
     """Prices with fines, and what the rest of an order costs at least, level by level."""
 
     full: FloatArray
