@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from restitch.aside import forked, in_turn
+from restitch.aside import Told, forked, in_turn
 
 FIXTURES = Path(__file__).parents[1] / "fixtures"
 
@@ -202,3 +202,35 @@ def test_a_rescue_reports_the_same_with_and_without_a_second_core(tmp_path: Path
     )
     first, second = json.loads(told)
     assert first == second
+
+
+@linux
+def test_a_copy_hears_what_is_told_after_it_began() -> None:
+    told = alone(
+        "from restitch.aside import Told, forked\n"
+        "with Told() as word:\n"
+        "    with forked(lambda: (f() for f in (os.getpid, word.heard, word.heard))) as answers:\n"
+        "        other = next(answers) != os.getpid()\n"
+        "        word.tell({'fabric': 'knit'})\n"
+        "        print(other, *answers, word.heard())"
+    )
+    assert told == "True" + 3 * " {'fabric': 'knit'}"
+
+
+def test_what_is_told_is_heard_in_turn_too() -> None:
+    with Told() as word, in_turn(lambda: (word.heard() for _ in "ab")) as answers:
+        word.tell("knit")
+        assert list(answers) == ["knit", "knit"]
+
+
+@linux
+def test_a_copy_that_is_told_nothing_ends_with_its_listener() -> None:
+    told = alone(
+        "import time\n"
+        "from restitch.aside import Told, forked\n"
+        "begun = time.monotonic()\n"
+        "with Told() as word, forked(lambda: (word.heard() for _ in 'x')):\n"
+        "    time.sleep(0.1)\n"
+        "print(time.monotonic() - begun < 5)"
+    )
+    assert told == "True"

@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
 from importlib import import_module
 from itertools import islice
-from typing import IO, Any, NoReturn, Protocol
+from typing import IO, Any, NoReturn, Protocol, Self
 
 from restitch.errors import RestitchError
 
@@ -60,6 +60,38 @@ def forked(work: Work) -> Iterator[Iterator[Any]]:
             with suppress(OSError):
                 os.killpg(child, signal.SIGKILL)
             os.waitpid(child, 0)
+
+
+class Told:
+    """A value that work set aside waits for: told here, heard in the copy. A context manager."""
+
+    def __init__(self) -> None:
+        self._home = os.getpid()
+        self._value: Any = None
+        self._pipe = _wide_pipe()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for end in self._pipe:
+            with suppress(OSError):  # told already
+                os.close(end)
+
+    def tell(self, value: Any) -> None:
+        """Tell the value, once; it must be picklable."""
+        self._value = value
+        with os.fdopen(self._pipe[1], "wb") as pipe, suppress(BrokenPipeError):
+            pickle.dump(value, pipe, pickle.HIGHEST_PROTOCOL)
+
+    def heard(self) -> Any:
+        """The value: here as it was told, in a copy as soon as it is told."""
+        if os.getpid() != self._home:
+            os.close(self._pipe[1])  # else nobody would notice that the teller is gone
+            with os.fdopen(self._pipe[0], "rb") as pipe:
+                self._value = pickle.load(pipe)
+            self._home = os.getpid()
+        return self._value
 
 
 def load(modules: Iterable[str]) -> None:

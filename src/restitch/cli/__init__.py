@@ -37,11 +37,14 @@ def main() -> None:
     _keep_memory()
     # numpy would start a thread a core for products of matrices; none here is large enough
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from restitch.cli.app import app
+    from restitch.cli.ahead import look_ahead
     from restitch.errors import RestitchError
 
     try:
-        app()
+        with look_ahead(sys.argv[1:]) as ahead:
+            from restitch.cli.app import app
+
+            app(obj=ahead)
     except RestitchError as error:
         print(f"restitch: {error}", file=sys.stderr)
         sys.exit(int(error.exit_code))

@@ -5,8 +5,6 @@ Heavy modules are imported inside the commands, so that help and version start a
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -71,15 +69,6 @@ def _settings(*options: Any, **more: Any) -> Settings:
     return settings_from(*options, **more)
 
 
-def _asked(*options: Any, **more: Any) -> Callable[[], Settings]:
-    """The settings when they are asked for. Those in files are read at once: a file is read once,
-    before any copy of the process asks for it too."""
-    asked = cache(partial(_settings, *options, **more))
-    if any(isinstance(option, Path) for option in options):
-        asked()
-    return asked
-
-
 @app.callback()
 def top(
     version: Annotated[
@@ -91,6 +80,7 @@ def top(
 
 @app.command(epilog=EXIT_CODES)
 def fix(
+    ctx: typer.Context,
     source: Source,
     target: Annotated[Path, typer.Argument(metavar="DST", help="New file (or folder).")],
     fabric: Fabric = None,
@@ -120,15 +110,14 @@ def fix(
     ] = None,
 ) -> None:
     """Rescue SRC into the new file DST; SRC is never changed."""
-    options = (fabric, profile, only, skip, decisions, threads, pull)
-    asked = _asked(*options, replace=replace)
+    settings = _settings(fabric, profile, only, skip, decisions, threads, pull, replace=replace)
     if source.is_dir():
         from restitch.cli import folder_run
 
         folder_run.run_folder(
             source,
             target,
-            asked(),
+            settings,
             dry_run=dry_run,
             json=json,
             report=report,
@@ -140,7 +129,7 @@ def fix(
     else:
         from restitch.cli import run
 
-        run.fix_file(source, target, asked, dry_run=dry_run, json=json, report=report)
+        run.fix_file(source, target, settings, ctx.obj, dry_run=dry_run, json=json, report=report)
 
 
 @app.command(epilog=EXIT_CODES)
@@ -174,12 +163,16 @@ def watch(
 
 @app.command(epilog=EXIT_CODES)
 def check(
-    source: Source, fabric: Fabric = None, profile: ProfileFile = None, json: Json = False
+    ctx: typer.Context,
+    source: Source,
+    fabric: Fabric = None,
+    profile: ProfileFile = None,
+    json: Json = False,
 ) -> None:
     """Say what is wrong with SRC, worst first; exit 1 if anything is over the limits."""
     from restitch.cli import run
 
-    run.check_file(source, _asked(fabric, profile), json=json)
+    run.check_file(source, _settings(fabric, profile), ctx.obj, json=json)
 
 
 @app.command(epilog=EXIT_CODES)

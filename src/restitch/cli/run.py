@@ -6,15 +6,16 @@ Each loads what it needs itself: what one command needs costs the others their s
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
-from restitch.aside import Work, forked, load
+from restitch.aside import Work, forked
+from restitch.cli.ahead import Ahead, begun
 from restitch.cli.json_text import print_json
 from restitch.errors import ExitCode, UsageError
 from restitch.reading import first_look, read_objects
@@ -31,15 +32,16 @@ _bold = partial(typer.style, bold=True)
 def fix_file(
     source: Path,
     target: Path,
-    asked: Callable[[], Settings],
+    settings: Settings,
+    ahead: Ahead | None,
     *,
     dry_run: bool,
     json: bool,
     report: Path | None,
 ) -> None:
-    """Rescue one file and print its report; the file is read while the settings are."""
-    with _forked(partial(first_look, source, asked)) as look:
-        settings = asked()
+    """Rescue one file and print its report. ``ahead``: a file that is being looked at already."""
+    work = partial(first_look, source, lambda: settings)
+    with _answers(work, source, ahead, settings) as look:
         from restitch.rescue_file import rescue_file
 
         beside = None
@@ -52,10 +54,16 @@ def fix_file(
     _tell(found, json=json)
 
 
-def _forked(work: Work) -> AbstractContextManager[Iterator[Any]]:
-    """A copy begun with what both sides need at once: loading it once is enough."""
-    load(["numpy", "pyembroidery", "restitch.files", "restitch.infer"])
-    return forked(work)
+def _answers(
+    work: Work, source: Path, ahead: Ahead | None, settings: Settings | None = None
+) -> AbstractContextManager[Iterator[Any]]:
+    """The answers of what is ahead, where it is this file; else of work begun now. ``settings`` are
+    told where more than the first answer is wanted."""
+    if ahead is None or ahead.source != source:
+        return begun(work)
+    if settings is not None:
+        ahead.settings.tell(settings)
+    return nullcontext(ahead.answers)
 
 
 def check_page(page: Path, source: Path, target: Path, settings: Settings) -> None:
@@ -100,10 +108,10 @@ def _tell(found: Outcomes, *, json: bool) -> None:
     typer.echo(report_text(found.report, _bold))
 
 
-def check_file(source: Path, asked: Callable[[], Settings], *, json: bool) -> None:
-    """Print the findings of one file; exit 1 when any is over the limits."""
-    with _forked(partial(map, read_objects, [source])) as reading:
-        settings = asked()
+def check_file(source: Path, settings: Settings, ahead: Ahead | None, *, json: bool) -> None:
+    """Print the findings of one file; exit 1 when any is over the limits. ``ahead``: a file that
+    is being looked at already."""
+    with _answers(partial(map, read_objects, [source]), source, ahead) as reading:
         from restitch.check import check, finders, over_limits
         from restitch.report.model import SCHEMA
 

@@ -1,0 +1,62 @@
+"""A file looked at ahead: while the command line that names it is still being understood.
+
+A third of a short command is the start of the program. A wrong guess costs nothing but the work of
+a copy of the process, which changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from restitch.aside import Told, Work
+
+COMMANDS = ("fix", "check")
+"""Those that take a file apart, which is worth a copy of the process."""
+SHARED = ("numpy", "pyembroidery", "restitch.files", "restitch.infer")
+"""What both sides need at once: loading it once is enough."""
+
+
+class Ahead(NamedTuple):
+    """A file that is being looked at."""
+
+    source: Path
+    answers: Iterator[Any]
+    """Those of `first_look`; all but the first wait for the settings."""
+    settings: Told
+
+
+@contextmanager
+def look_ahead(words: Sequence[str]) -> Iterator[Ahead | None]:
+    """Begin to look at the file that the words of a command line seem to name, if any."""
+    source = _guessed(words)
+    if source is None:
+        yield None
+        return
+    from restitch.aside import Told
+    from restitch.reading import first_look
+
+    with Told() as settings, begun(partial(first_look, source, settings.heard)) as answers:
+        yield Ahead(source, answers, settings)
+
+
+@contextmanager
+def begun(work: Work) -> Iterator[Iterator[Any]]:
+    """The answers of work set aside with `SHARED` loaded."""
+    from restitch.aside import forked, load
+
+    load(SHARED)
+    with forked(work) as answers:
+        yield answers
+
+
+def _guessed(words: Sequence[str]) -> Path | None:
+    """The first file named, settings left out. What is no plain file may be read once only."""
+    if not words or words[0] not in COMMANDS:
+        return None
+    files = (Path(word) for word in words[1:] if not word.startswith("-"))
+    return next((f for f in files if f.suffix.lower() != ".toml" and f.is_file()), None)
