@@ -60,6 +60,7 @@ ROOMS = (
     "restitch.fix.underlay",
     "restitch.sequence",
     "shapely",
+    "PIL.ImageDraw",
 )
 """What nearly every rescue comes to need, loaded while the file is being read."""
 

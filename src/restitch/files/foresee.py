@@ -137,7 +137,10 @@ def _guessed_trims(table: Table, fmt: Format) -> Table:
 def _as_shown(table: Table, shown: NDArray[np.intp], rows: list[list[int]]) -> Table:
     """The table as the reader left what it was shown: rows put in have no record of their own."""
     record = np.array([row[3] for row in rows if len(row) > 3], np.intp)
-    kept = np.delete(np.arange(len(table)), np.setdiff1d(shown, record))
+    stays = np.ones(len(table), bool)
+    stays[shown] = False
+    stays[record] = True
+    kept = np.flatnonzero(stays)
     fresh = np.flatnonzero([len(row) == 3 for row in rows])
     if not len(fresh):
         return table[kept]
