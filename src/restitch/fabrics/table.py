@@ -5,7 +5,6 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -88,8 +87,8 @@ def _plain(word: str) -> str:
 
 @cache
 def _table() -> dict[str, Any]:
-    text = resources.files("restitch.fabrics").joinpath("fabrics.toml").read_text("utf-8")
-    return tomllib.loads(text)
+    # beside this module: `importlib.resources` would take longer to load than the table to read
+    return tomllib.loads(Path(__file__).with_name("fabrics.toml").read_text("utf-8"))
 
 
 @cache
