@@ -1,5 +1,5 @@
 """`python -m restitch`."""
 
-from restitch.cli import main
+from restitch.cli import program
 
-main()
+program()

@@ -279,3 +279,41 @@ def test_a_profile_is_read_once(tmp_path):
             told.append(json.loads(process.communicate(timeout=60)[0]))
     assert told[0]["findings"] == told[1]["findings"]
     assert told[0]["changes"] == told[1]["changes"]
+
+
+@pytest.mark.parametrize(("source", "code"), [(SMALL, 0), (Path("no-such-file.pes"), 3)])
+def test_a_program_ends_at_once_with_all_said_and_done(source, code, tmp_path):
+    """What others left to do at the end is done, what was printed is all there."""
+    mark = tmp_path / "mark"
+    script = (
+        "import atexit, pathlib, sys\n"
+        "from restitch.cli import program\n"
+        "atexit.register(pathlib.Path(sys.argv.pop()).write_text, 'closed')\n"
+        "program()"
+    )
+    command = [sys.executable, "-c", script, "inspect", str(source), "--json", str(mark)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == code, done.stderr
+    assert mark.read_text() == "closed"
+    assert json.loads(done.stdout)["objects"] if code == 0 else "cannot be read" in done.stderr
+
+
+def test_a_program_waits_for_its_threads(tmp_path):
+    script = (
+        "import pathlib, sys, threading, time\n"
+        "from restitch.cli import program\n"
+        "mark = pathlib.Path(sys.argv.pop())\n"
+        "threading.Thread(target=lambda: (time.sleep(1.0), mark.write_text('done'))).start()\n"
+        "program()"
+    )
+    command = [sys.executable, "-c", script, "--version", str(tmp_path / "mark")]
+    assert subprocess.run(command, capture_output=True).returncode == 0
+    assert (tmp_path / "mark").read_text() == "done"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes")
+def test_whoever_stops_reading_gets_no_traceback():
+    command = [sys.executable, "-m", "restitch", "inspect", str(BADGE), "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        process.stdout.close()
+        assert b"Traceback" not in process.stderr.read()

@@ -51,5 +51,29 @@ def main() -> None:
     except KeyboardInterrupt:
         print("restitch: stopped", file=sys.stderr)
         sys.exit(130)
-    finally:
-        gc.freeze()  # the end of the process would search all that is left for cycles
+
+
+def program() -> None:
+    """Run the command line as a program of its own, which ends at once: to free every object of a
+    process that is over takes longer than to write its report."""
+    try:
+        main()
+    except SystemExit as end:
+        if isinstance(end.code, int):
+            _end(end.code)
+        raise
+
+
+def _end(code: int) -> None:
+    """End the process, unless threads are still at work or what was printed finds no reader: then
+    Python's own end waits and complains."""
+    import atexit
+    import threading
+
+    if threading.active_count() > 1:
+        return
+    atexit._run_exitfuncs()
+    with suppress(OSError):
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code)
