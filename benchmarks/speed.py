@@ -26,7 +26,7 @@ from restitch.files.read import MOST_MM
 
 BADGE = Path(__file__).parents[1] / "fixtures" / "rope-badge.pes"
 BARE = "import sys, pyembroidery as p; p.write(p.read(sys.argv[1]), sys.argv[2])"
-RECORDED = {"fix": 6.0, "fix --dry-run": 6.0, "check": 3.2, "inspect": 2.2}
+RECORDED = {"fix": 5.0, "fix --dry-run": 5.0, "check": 2.8, "inspect": 2.0}
 """Ratios of the short form in a fresh environment with every extra, both cores shared;
 docs/speed.md has those of a quieter one."""
 TOO_MUCH = 1.5
