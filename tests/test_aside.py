@@ -18,7 +18,8 @@ def alone(script: str) -> str:
     """What a script prints in a process of its own, without the threads of the test runner."""
     idle = (
         "import os\n"
-        "os.getloadavg, os.sched_getaffinity = lambda: (0.0, 0.0, 0.0), lambda _: {0, 1}\n"
+        "import restitch.aside\n"
+        "restitch.aside._others_running, os.sched_getaffinity = lambda: 0, lambda _: {0, 1}\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", idle + script], capture_output=True, text=True, timeout=60
@@ -123,7 +124,8 @@ def test_a_copy_ends_when_nobody_is_left_to_listen() -> None:
     """It holds the output open: who reads that would wait for ever."""
     script = (
         "import os, time\n"
-        "os.getloadavg, os.sched_getaffinity = lambda: (0.0, 0.0, 0.0), lambda _: {0, 1}\n"
+        "import restitch.aside\n"
+        "restitch.aside._others_running, os.sched_getaffinity = lambda: 0, lambda _: {0, 1}\n"
         "from restitch.aside import forked\n"
         "def work():\n"
         "    time.sleep(0.3)\n"
@@ -176,7 +178,8 @@ def test_where_the_system_grants_no_copy_the_work_is_done_here(missing: str) -> 
 def test_without_an_idle_core_the_work_is_done_in_turn() -> None:
     told = alone(
         "from restitch.aside import forked\n"
-        "os.getloadavg = lambda: (2.0, 0.0, 0.0)\n"
+        "import restitch.aside\n"
+        "restitch.aside._others_running = lambda: 2\n"
         "with forked(lambda: (os.getpid() for _ in 'x')) as answers:\n"
         "    print(next(answers) == os.getpid())"
     )
@@ -232,5 +235,22 @@ def test_a_copy_that_is_told_nothing_ends_with_its_listener() -> None:
         "with Told() as word, forked(lambda: (word.heard() for _ in 'x')):\n"
         "    time.sleep(0.1)\n"
         "print(time.monotonic() - begun < 5)"
+    )
+    assert told == "True"
+
+
+@linux
+def test_who_else_is_at_work_is_seen_at_once() -> None:
+    """A load average would take a minute to tell."""
+    told = alone(
+        "import subprocess, sys, time\n"
+        "from importlib import reload\n"
+        "import restitch.aside as aside\n"
+        "reload(aside)\n"
+        "busy = [subprocess.Popen([sys.executable, '-c', 'while True: pass']) for _ in range(6)]\n"
+        "time.sleep(0.5)\n"
+        "most = max(aside._others_running() for _ in range(50))\n"
+        "for one in busy: one.kill(), one.wait()\n"
+        "print(most >= 6)"
     )
     assert told == "True"

@@ -116,7 +116,17 @@ def _can_fork() -> bool:
     if sys.platform != "linux" or threading.active_count() > 1:
         return False
     cores = len(os.sched_getaffinity(0))
-    return cores > 1 and os.getloadavg()[0] < cores
+    return cores > 1 and _others_running() < cores
+
+
+def _others_running() -> float:
+    """Threads of the system that want a core right now, but for this one. (Its load average is of
+    the last minute: after heavy work it tells of cores that are idle by now.)"""
+    try:
+        with open("/proc/loadavg", encoding="ascii") as file:
+            return int(file.read().split()[3].partition("/")[0]) - 1
+    except (OSError, IndexError, ValueError):
+        return os.getloadavg()[0]
 
 
 def _begun(work: Work) -> tuple[int, int] | None:
