@@ -175,15 +175,43 @@ def test_where_the_system_grants_no_copy_the_work_is_done_here(missing: str) -> 
 
 
 @linux
-def test_without_an_idle_core_the_work_is_done_in_turn() -> None:
+@pytest.mark.parametrize(
+    ("others", "cores", "way"), [(0, 2, "forked"), (2, 2, "in_turn"), (0, 1, "in_turn")]
+)
+def test_without_an_idle_core_the_work_is_done_in_turn(others: int, cores: int, way: str) -> None:
+    told = alone(
+        "import restitch.aside as aside\n"
+        f"aside._others_running = lambda: {others}\n"
+        f"os.sched_getaffinity = lambda _: set(range({cores}))\n"
+        "print(aside.as_cores_allow().__name__)"
+    )
+    assert told == way
+
+
+@linux
+def test_with_one_core_nothing_is_forked() -> None:
     told = alone(
         "from restitch.aside import forked\n"
-        "import restitch.aside\n"
-        "restitch.aside._others_running = lambda: 2\n"
+        "os.sched_getaffinity = lambda _: {0}\n"
         "with forked(lambda: (os.getpid() for _ in 'x')) as answers:\n"
         "    print(next(answers) == os.getpid())"
     )
     assert told == "True"
+
+
+@linux
+def test_without_a_pipe_nothing_is_heard_and_the_work_is_done_here() -> None:
+    told = alone(
+        "from restitch.aside import Told, forked\n"
+        "pipe = os.pipe\n"
+        "os.pipe = lambda: open('no/such/file')\n"
+        "word = Told()\n"
+        "os.pipe = pipe\n"
+        "with word, forked(lambda: (word.heard() for _ in 'x')) as answers:\n"
+        "    word.tell('knit')\n"
+        "    print(*answers)"
+    )
+    assert told == "knit"
 
 
 @linux

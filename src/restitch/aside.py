@@ -43,7 +43,7 @@ def in_turn(work: Work) -> Iterator[Iterator[Any]]:
 
 @contextmanager
 def forked(work: Work) -> Iterator[Iterator[Any]]:
-    """The work is done in a forked copy, where that is safe and a second core may be free.
+    """The work is done in a forked copy, where that is safe and there is a second core.
 
     Answers must be picklable. An expected failure is an answer too, and is raised here. A copy
     that fails otherwise costs only time: the work is then done here, where its error belongs.
@@ -68,7 +68,9 @@ class Told:
     def __init__(self) -> None:
         self._home = os.getpid()
         self._value: Any = None
-        self._pipe = _wide_pipe()
+        self._pipe: tuple[int, ...] = ()
+        with suppress(OSError):  # then no copy hears anything, and its work is done here
+            self._pipe = _wide_pipe()
 
     def __enter__(self) -> Self:
         return self
@@ -81,8 +83,9 @@ class Told:
     def tell(self, value: Any) -> None:
         """Tell the value, once; it must be picklable."""
         self._value = value
-        with os.fdopen(self._pipe[1], "wb") as pipe, suppress(BrokenPipeError):
-            pickle.dump(value, pipe, pickle.HIGHEST_PROTOCOL)
+        if self._pipe:
+            with suppress(OSError), os.fdopen(self._pipe[1], "wb") as pipe:
+                pickle.dump(value, pipe, pickle.HIGHEST_PROTOCOL)
 
     def heard(self) -> Any:
         """The value: here as it was told, in a copy as soon as it is told."""
@@ -102,21 +105,28 @@ def load(modules: Iterable[str]) -> None:
 
 def _wide_pipe() -> tuple[int, int]:
     """A pipe that holds most answers whole, so that a copy goes on before anyone listens."""
-    import fcntl
-
     ends = os.pipe()
-    with suppress(OSError):  # what a user may hold in pipes has its limit too
-        fcntl.fcntl(ends[1], fcntl.F_SETPIPE_SZ, PIPE_BYTES)
+    if sys.platform == "linux":
+        import fcntl
+
+        with suppress(OSError):  # what a user may hold in pipes has its limit too
+            fcntl.fcntl(ends[1], fcntl.F_SETPIPE_SZ, PIPE_BYTES)
     return ends
 
 
 def _can_fork() -> bool:
-    """Whether a copy is safe and worth it: other systems' libraries do not stand it, threads would
-    stand still in it for good, and without an idle core it would only cost."""
-    if sys.platform != "linux" or threading.active_count() > 1:
-        return False
-    cores = len(os.sched_getaffinity(0))
-    return cores > 1 and _others_running() < cores
+    """Whether a copy is safe and may be of use: other systems' libraries do not stand it, and
+    threads would stand still in it for good."""
+    return sys.platform == "linux" and threading.active_count() == 1 and _cores() > 1
+
+
+def as_cores_allow() -> Aside:
+    """How work is best set aside at this moment: in a copy where that may find an idle core."""
+    return forked if _can_fork() and _others_running() < _cores() else in_turn
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
 
 
 def _others_running() -> float:

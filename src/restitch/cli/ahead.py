@@ -7,13 +7,13 @@ a copy of the process, which changes nothing.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
-    from restitch.aside import Told, Work
+    from restitch.aside import Aside, Told
 
 COMMANDS = ("fix", "check")
 """Those that take a file apart, which is worth a copy of the process."""
@@ -21,37 +21,35 @@ SHARED = ("numpy", "pyembroidery", "restitch.files", "restitch.infer")
 """What both sides need at once: loading it once is enough."""
 
 
-class Ahead(NamedTuple):
+class Look(NamedTuple):
     """A file that is being looked at."""
 
     source: Path
     answers: Iterator[Any]
     """Those of `first_look`; all but the first wait for the settings."""
     settings: Told
+    aside: Aside
+    """How it is done, and what comes after it may be."""
 
 
 @contextmanager
-def look_ahead(words: Sequence[str]) -> Iterator[Ahead | None]:
+def look_ahead(words: Sequence[str]) -> Iterator[Look | None]:
     """Begin to look at the file that the words of a command line seem to name, if any."""
     source = _guessed(words)
-    if source is None:
-        yield None
-        return
-    from restitch.aside import Told
-    from restitch.reading import first_look
-
-    with Told() as settings, begun(partial(first_look, source, settings.heard)) as answers:
-        yield Ahead(source, answers, settings)
+    with nullcontext() if source is None else look_at(source) as look:
+        yield look
 
 
 @contextmanager
-def begun(work: Work) -> Iterator[Iterator[Any]]:
-    """The answers of work set aside with `SHARED` loaded."""
-    from restitch.aside import forked, load
+def look_at(source: Path) -> Iterator[Look]:
+    """Begin to look at a file, aside where a core is idle."""
+    from restitch.aside import Told, as_cores_allow, load
+    from restitch.reading import first_look
 
     load(SHARED)
-    with forked(work) as answers:
-        yield answers
+    aside = as_cores_allow()
+    with Told() as settings, aside(partial(first_look, source, settings.heard)) as answers:
+        yield Look(source, answers, settings, aside)
 
 
 def _guessed(words: Sequence[str]) -> Path | None:

@@ -6,19 +6,16 @@ Each loads what it needs itself: what one command needs costs the others their s
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
 from contextlib import AbstractContextManager, nullcontext
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
-from restitch.aside import Work, forked
-from restitch.cli.ahead import Ahead, begun
+from restitch.cli.ahead import Look, look_at
 from restitch.cli.json_text import print_json
 from restitch.errors import ExitCode, UsageError
-from restitch.reading import first_look, read_objects
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -33,15 +30,15 @@ def fix_file(
     source: Path,
     target: Path,
     settings: Settings,
-    ahead: Ahead | None,
+    ahead: Look | None,
     *,
     dry_run: bool,
     json: bool,
     report: Path | None,
 ) -> None:
     """Rescue one file and print its report. ``ahead``: a file that is being looked at already."""
-    work = partial(first_look, source, lambda: settings)
-    with _answers(work, source, ahead, settings) as look:
+    with _look_at(source, ahead) as look:
+        look.settings.tell(settings)
         from restitch.rescue_file import rescue_file
 
         beside = None
@@ -49,21 +46,22 @@ def fix_file(
             check_page(report, source, target, settings)
             beside = partial(_page_beside, report, settings)
         found = rescue_file(
-            source, target, settings, dry_run=dry_run, beside=beside, look=look, aside=forked
+            source,
+            target,
+            settings,
+            dry_run=dry_run,
+            beside=beside,
+            look=look.answers,
+            aside=look.aside,
         )
     _tell(found, json=json)
 
 
-def _answers(
-    work: Work, source: Path, ahead: Ahead | None, settings: Settings | None = None
-) -> AbstractContextManager[Iterator[Any]]:
-    """The answers of what is ahead, where it is this file; else of work begun now. ``settings`` are
-    told where more than the first answer is wanted."""
-    if ahead is None or ahead.source != source:
-        return begun(work)
-    if settings is not None:
-        ahead.settings.tell(settings)
-    return nullcontext(ahead.answers)
+def _look_at(source: Path, ahead: Look | None) -> AbstractContextManager[Look]:
+    """What is ahead, where it is this file; else the file looked at now."""
+    if ahead is not None and ahead.source == source:
+        return nullcontext(ahead)
+    return look_at(source)
 
 
 def check_page(page: Path, source: Path, target: Path, settings: Settings) -> None:
@@ -108,15 +106,15 @@ def _tell(found: Outcomes, *, json: bool) -> None:
     typer.echo(report_text(found.report, _bold))
 
 
-def check_file(source: Path, settings: Settings, ahead: Ahead | None, *, json: bool) -> None:
+def check_file(source: Path, settings: Settings, ahead: Look | None, *, json: bool) -> None:
     """Print the findings of one file; exit 1 when any is over the limits. ``ahead``: a file that
     is being looked at already."""
-    with _answers(partial(map, read_objects, [source]), source, ahead) as reading:
+    with _look_at(source, ahead) as look:
         from restitch.check import check, finders, over_limits
         from restitch.report.model import SCHEMA
 
         finders()  # loads the rooms of the findings
-        _, stream, objects = next(reading)
+        _, stream, objects = next(look.answers)
     findings = check(stream, objects, settings.profile)
     if json:
         from restitch.report.document import finding_document
