@@ -38,7 +38,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "fix": SURVEYED | {"check"},
     "sequence": SURVEYED | {"check", "fix", "files"},
     "restored": {"check", "rounds", "geometry", "look", "plan"},
-    "rounds": {"aside", "fabrics", "files", "fix", "geometry", "infer", "look", "plan", "sequence"},
+    "rounds": {"aside", "fabrics", "files", "fix", "infer", "look", "plan", "sequence"},
     "pipeline": {"aside", "fabrics", "files", "infer", "look", "plan", "rounds"},
     "reading": {"check", "fabrics", "files", "infer", "rounds"},
     "rescue_file": {

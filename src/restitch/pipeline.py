@@ -25,7 +25,7 @@ from restitch.look.laid import same_thread
 from restitch.look.stack import stack_of
 from restitch.model import Change, LookKept, OrderFacts, SewnObject, State, Stream
 from restitch.plan import NO_OBJECT, threads_of
-from restitch.rounds import AsFound, Round, as_found, picture, run_round
+from restitch.rounds import AsFound, Round, Sewing, as_found, begin, picture, run_round
 
 if TYPE_CHECKING:
     from restitch.files import Encoded
@@ -83,19 +83,19 @@ def rescue(
     rounds: tuple[Round, ...] = ()
     order, held = OrderFacts(), frozenset[tuple[int, int]]()
     before = found = found or partial(as_found, source, first)
+    sewing = begin(source, first, profile, vetoed)
     with ExitStack() as begun:
         for number in range(MOST_ROUNDS):
-            here = vetoed if number == 0 else _vetoes_again(current, read, held, profile, vetoed)
-            asked = profile if number == 0 else _settling(profile)
             then = partial(_written, source, rounds, target)
-            step, answers = run_round(
-                current, read, asked, here, target, before, then, begun, aside
+            onward = partial(_settling, held=held, profile=profile, vetoed=vetoed)
+            step, answers, sewing = run_round(
+                sewing, profile, target, before, then, onward, begun, aside
             )
             changes += step.changes if number == 0 else _later(step.applied, number)
             order = step.order if number == 0 else order
             if step.result is None or step.before is None:
                 break
-            rounds, onward = (*rounds, step), answers
+            rounds, written = (*rounds, step), answers
             held |= _held_points(step)
             current, read = step.result, step.result_objects
             before = partial(as_found, current, read, step.before.picture.frame)
@@ -103,7 +103,7 @@ def rescue(
             peak = found().peak
             look = LookKept(1.0, 0.0, peak, peak)
             return Rescue(source, first, source, first, tuple(changes), look, order)
-        encoded, look = next(onward)
+        encoded, look = next(written)
     if not _alike(encoded.stream, current):
         current, read = encoded.stream, infer(encoded.stream)
     return Rescue(source, first, current, read, tuple(changes), look, order, encoded)
@@ -124,9 +124,18 @@ def _alike(a: Stream, b: Stream) -> bool:
     return np.array_equal(a.xy, b.xy) and np.array_equal(a.command, b.command)
 
 
-def _settling(profile: Profile) -> Profile:
-    """The profile of later rounds: widths must not grow for the pull a second time."""
-    return replace(profile, fixes=profile.fixes - {"pull"})
+def _settling(
+    step: Round,
+    held: frozenset[tuple[int, int]],
+    profile: Profile,
+    vetoed: frozenset[str],
+) -> Sewing:
+    """The round after this one begun; widths must not grow for the pull a second time."""
+    assert step.result is not None
+    held |= _held_points(step)
+    here = _vetoes_again(step.result, step.result_objects, held, profile, vetoed)
+    again = replace(profile, fixes=profile.fixes - {"pull"})
+    return begin(step.result, step.result_objects, again, here)
 
 
 def _later(changes: Iterable[Change], number: int) -> list[Change]:

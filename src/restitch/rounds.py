@@ -21,7 +21,6 @@ from restitch.files import round_trip
 from restitch.fix.context import Context, Plan
 from restitch.fix.passes import ORDER_FIXES, run_local
 from restitch.fix.seams import seams
-from restitch.geometry import outline
 from restitch.infer import infer
 from restitch.look import (
     Frame,
@@ -34,7 +33,7 @@ from restitch.look import (
     paint,
     stack_height,
 )
-from restitch.look.bits import Plane
+from restitch.look.bits import Plane, Sparse
 from restitch.look.evidence import exchanged
 from restitch.look.trades import Trade, trades
 from restitch.model import Change, IntArray, OrderFacts, SewnObject, State, Stream
@@ -114,7 +113,7 @@ class Held(NamedTuple):
 class Guarded(NamedTuple):
     """What the guard saw."""
 
-    excepted: Plane | None
+    excepted: Sparse | None
     """Where objects whose order the round put right show instead of each other."""
     more: Held
     """What must be taken back for the look's sake."""
@@ -123,60 +122,81 @@ class Guarded(NamedTuple):
 NOTHING_HELD = Held({})
 
 
+class Sewing(NamedTuple):
+    """A round sewn once, and how to sew it again."""
+
+    first: Round
+    again: Callable[[Held], Round]
+
+
+def begin(
+    source: Stream, objects: tuple[SewnObject, ...], profile: Profile, vetoed: frozenset[str]
+) -> Sewing:
+    """Fix, order and sew once."""
+    sew = partial(_sew, source, objects, plan_of(source, objects), profile, vetoed)
+    return Sewing(sew(NOTHING_HELD), sew)
+
+
+class Ran(NamedTuple):
+    """A round that was run."""
+
+    step: Round
+    answers: Iterator[Any]
+    """Those of what follows from it (none where nothing changed) ..."""
+    onward: Sewing
+    """... and the next round, begun; the same one where nothing changed."""
+
+
 def run_round(
-    source: Stream,
-    objects: tuple[SewnObject, ...],
+    sewing: Sewing,
     profile: Profile,
-    vetoed: frozenset[str],
     target: str,
     found: Callable[[], AsFound],
     then: Callable[[Round], Iterator[Any]],
+    onward: Callable[[Round], Sewing],
     begun: ExitStack,
     aside: Aside = in_turn,
-) -> tuple[Round, Iterator[Any]]:
-    """Fix, order and sew once; sew again without what the guard takes back. Return the round and
-    the answers of ``then``, which follows from it (none where nothing changed).
+) -> Ran:
+    """Look at a round begun, and sew it again without what the guard takes back.
 
     ``target``: format of the file to be written. ``found``: how the source looks `as_found`.
-    ``begun`` keeps what follows going. ``aside``: how the look is guarded and what follows done
-    meanwhile.
+    ``then``: what follows from the round, kept going by ``begun``. ``onward`` begins the next
+    round. ``aside``: how the look is guarded and what follows done meanwhile.
     """
-    plan = plan_of(source, objects)
+    step, following = sewing.first, sewing
     before: AsFound | None = None
     held = NOTHING_HELD
     answers: Iterator[Any] = iter(())
     for retry in range(MOST_RETRIES + 1):
-        step = _sew(source, objects, plan, profile, vetoed, held)
         if not step.applied:
             break
         before = before or found()
         with ExitStack() as here:
             work = partial(_guarded_and_onward, step, before, profile, then)
             answers = here.enter_context(aside(work))
-            # the guard seldom takes anything back: what follows is begun without it
+            # the guard seldom takes anything back: the next round is begun without it
             result = round_trip(step.emission.stream, target)
-            read = infer(result)
-            for obj in plan_of(result, read):
-                outline(obj)  # asked for in the next round, and kept
+            step = replace(step, before=before, result=result, result_objects=infer(result))
+            following = onward(step)
             excepted, more = next(answers)
-            step = replace(
-                step, before=before, excepted=excepted, result=result, result_objects=read
-            )
             if retry == MOST_RETRIES or held.and_more(more) == held:
+                step = replace(step, excepted=excepted and excepted.plane())
                 begun.push(here.pop_all())
                 break
             held = held.and_more(more)
+        step = sewing.again(held)
     changes = tuple(_withdrawn(c, held.withdrawn) for c in step.changes)
-    return replace(step, changes=changes), answers
+    return Ran(replace(step, changes=changes), answers, following)
 
 
 def _guarded_and_onward(
     step: Round, before: AsFound, profile: Profile, then: Callable[[Round], Iterator[Any]]
 ) -> Iterator[Any]:
     """What the guard saw, and what follows where it takes nothing back."""
-    seen, after = _guarded(step, before.picture, profile)
-    yield seen
-    yield from then(replace(step, before=before, excepted=seen.excepted, after=after))
+    more, excepted, after = _guarded(step, before.picture, profile)
+    # what is larger than a pipe would hold this copy up until it is heard
+    yield Guarded(None if excepted is None else Sparse.of(excepted), more)
+    yield from then(replace(step, before=before, excepted=excepted, after=after))
 
 
 def _sew(
@@ -247,8 +267,10 @@ def as_found(source: Stream, objects: Sequence[SewnObject], frame: Frame | None 
     return AsFound(found, stack_height(source, frame).peak(found))
 
 
-def _guarded(step: Round, before: Picture, profile: Profile) -> tuple[Guarded, Picture]:
-    """Look at a round: trades of place are put right first, then single objects."""
+def _guarded(step: Round, before: Picture, profile: Profile) -> tuple[Held, Plane | None, Picture]:
+    """What must be taken back for the look's sake, where objects whose order was put right show
+    instead of each other, and how the round looks. Trades of place are put right first, then
+    single objects."""
     sewn = step.emission
     after = picture(sewn.stream, sewn.owner, sewn.thread_of_block, step.source, before.frame)
     swapped = _swapped_pairs(step)
@@ -256,7 +278,7 @@ def _guarded(step: Round, before: Picture, profile: Profile) -> tuple[Guarded, P
     more = _traded(step, trades(before, after, excepted, TRADE_LIMITS), swapped)
     if more == NOTHING_HELD:
         more = Held(_suffering(step, before, after, excepted, profile))
-    return Guarded(excepted, more), after
+    return more, excepted, after
 
 
 def _suffering(

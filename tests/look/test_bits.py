@@ -22,3 +22,14 @@ def test_growing_takes_every_pixel_of_the_square_around(seed, rows, words, radiu
     grown = bits.dilate(bits.pack(mask), radius)
     assert (grown == bits.pack(wanted)).all()
     assert bits.count(grown) == wanted.sum()
+
+
+@given(
+    st.integers(0, 2**32 - 1), st.integers(1, 20), st.integers(1, 3), st.sampled_from([0, 0.01, 1])
+)
+@settings(max_examples=50, deadline=None)
+def test_a_plane_is_sent_by_its_words_and_is_the_same(seed, rows, words, share):
+    plane = bits.pack(np.random.default_rng(seed).random((rows, 64 * words)) < share)
+    sent = bits.Sparse.of(plane)
+    assert np.array_equal(sent.plane(), plane)
+    assert len(sent.words) == np.count_nonzero(plane)

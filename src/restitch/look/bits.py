@@ -6,7 +6,7 @@ beyond the edge count as empty when growing and as set when shrinking, so a desi
 
 from __future__ import annotations
 
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,27 @@ Indices: TypeAlias = NDArray[np.intp]
 def pack(mask: BoolArray) -> Plane:
     """Return a (rows, columns) mask as a plane; columns must be a multiple of 64."""
     return np.packbits(mask, axis=1, bitorder="little").view("<u8")
+
+
+class Sparse(NamedTuple):
+    """A plane by its words that are not empty: small enough to be sent."""
+
+    shape: tuple[int, int]
+    at: Indices
+    words: Plane
+
+    @classmethod
+    def of(cls, plane: Plane) -> Sparse:
+        """The words of a plane."""
+        flat = np.ascontiguousarray(plane).ravel()
+        at = np.flatnonzero(flat)
+        return cls((len(plane), plane.shape[1]), at, flat[at])
+
+    def plane(self) -> Plane:
+        """The plane itself."""
+        whole = np.zeros(self.shape, np.uint64)
+        whole.ravel()[self.at] = self.words
+        return whole
 
 
 def crop(plane: Plane, window: Window) -> Plane:
