@@ -33,7 +33,7 @@ from restitch.look import (
     paint,
     stack_height,
 )
-from restitch.look.bits import Plane, Sparse
+from restitch.look.bits import Plane, Squeezed
 from restitch.look.evidence import exchanged
 from restitch.look.trades import Trade, trades
 from restitch.model import Change, IntArray, OrderFacts, SewnObject, State, Stream
@@ -113,7 +113,7 @@ class Held(NamedTuple):
 class Guarded(NamedTuple):
     """What the guard saw."""
 
-    excepted: Sparse | None
+    excepted: Squeezed | None
     """Where objects whose order the round put right show instead of each other."""
     more: Held
     """What must be taken back for the look's sake."""
@@ -195,7 +195,7 @@ def _guarded_and_onward(
     """What the guard saw, and what follows where it takes nothing back."""
     more, excepted, after = _guarded(step, before.picture, profile)
     # what is larger than a pipe would hold this copy up until it is heard
-    yield Guarded(None if excepted is None else Sparse.of(excepted), more)
+    yield Guarded(None if excepted is None else Squeezed.of(excepted), more)
     yield from then(replace(step, before=before, excepted=excepted, after=after))
 
 

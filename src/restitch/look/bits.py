@@ -6,6 +6,7 @@ beyond the edge count as empty when growing and as set when shrinking, so a desi
 
 from __future__ import annotations
 
+import zlib
 from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
@@ -23,25 +24,20 @@ def pack(mask: BoolArray) -> Plane:
     return np.packbits(mask, axis=1, bitorder="little").view("<u8")
 
 
-class Sparse(NamedTuple):
-    """A plane by its words that are not empty: small enough to be sent."""
+class Squeezed(NamedTuple):
+    """A plane made small, to be sent to another process: most of it is empty or full."""
 
     shape: tuple[int, int]
-    at: Indices
-    words: Plane
+    data: bytes
 
     @classmethod
-    def of(cls, plane: Plane) -> Sparse:
-        """The words of a plane."""
-        flat = np.ascontiguousarray(plane).ravel()
-        at = np.flatnonzero(flat)
-        return cls((len(plane), plane.shape[1]), at, flat[at])
+    def of(cls, plane: Plane) -> Squeezed:
+        """The plane, squeezed in a few milliseconds."""
+        return cls((len(plane), plane.shape[1]), zlib.compress(plane.tobytes(), 1))
 
     def plane(self) -> Plane:
         """The plane itself."""
-        whole = np.zeros(self.shape, np.uint64)
-        whole.ravel()[self.at] = self.words
-        return whole
+        return np.frombuffer(zlib.decompress(self.data), "<u8").reshape(self.shape)
 
 
 def crop(plane: Plane, window: Window) -> Plane:
