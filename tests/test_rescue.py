@@ -153,3 +153,23 @@ def test_another_colour_jump_or_place_is_other_thread(rescued):
     assert not same_thread(stream, replace(stream, xy=moved))
     assert not same_thread(stream, replace(stream, command=jumped))
     assert not same_thread(stream, replace(stream, command=changed))
+
+
+def test_what_the_guard_took_back_is_tried_again(monkeypatch):
+    """In the settling round, with the rest put right: a second run of the command would."""
+    guarded, taken = restitch.rounds._guarded, []
+
+    def stricter(step, before, profile):
+        more, *seen = guarded(step, before, profile)
+        if not taken:
+            taken.extend([c.id for c in step.applied if c.fix == "lengths"][:3])
+            more = restitch.rounds.Held(dict.fromkeys(taken, "looks worn"))
+        return more, *seen
+
+    monkeypatch.setattr(restitch.rounds, "_guarded", stricter)
+    found = rescue(read_stream(FIXTURES / "pennant.pes"), default_profile("knit"))
+    states = {c.id: c.state for c in found.changes}
+    assert taken
+    assert {states[name] for name in taken} == {State.WITHDRAWN}
+    assert any(c.id.startswith("lengths") and c.id.endswith("~2") for c in found.changes)
+    assert rescue(found.result, default_profile("knit")).sound

@@ -185,8 +185,7 @@ def run_round(
                 break
             held = held.and_more(more)
         step = sewing.again(held)
-    changes = tuple(_withdrawn(c, held.withdrawn) for c in step.changes)
-    return Ran(replace(step, changes=changes), answers, following)
+    return Ran(step, answers, following)
 
 
 def _guarded_and_onward(
@@ -222,11 +221,12 @@ def _sew(
     emission = emit(ordered.plan, source)
     sound = seams(emission, profile.limits, source)
     merged = len(emission.owner) - len(sound.owner)
+    told = _with_merged((*changes, *ordered.changes), merged)
     return Round(
         source=source,
         objects=objects,
         emission=sound,
-        changes=_with_merged((*changes, *ordered.changes), merged),
+        changes=tuple(_withdrawn(c, held.withdrawn) for c in told),
         order=ordered.facts,
     )
 
