@@ -282,3 +282,30 @@ def test_who_else_is_at_work_is_seen_at_once() -> None:
         "print(most >= 6)"
     )
     assert told == "True"
+
+
+@linux
+@pytest.mark.parametrize("way", ["forked", "in_turn"])
+def test_more_than_a_pipe_holds_is_told_without_waiting(way: str) -> None:
+    """Nobody may listen, or whoever does may be waiting to be heard first."""
+    told = alone(
+        f"from restitch.aside import Told, {way}\n"
+        "with Told() as word:\n"
+        f"    with {way}(lambda: (f() for f in (lambda: bytes(3 << 20), word.heard))) as answers:\n"
+        "        word.tell(bytes(range(256)) * (1 << 14))\n"
+        "        print(*map(len, answers))"
+    )
+    assert told == f"{3 << 20} {4 << 20}"
+
+
+@linux
+def test_what_was_told_closes_no_other_file() -> None:
+    """The numbers of files come again."""
+    told = alone(
+        "from restitch.aside import Told\n"
+        "with Told() as word:\n"
+        "    word.tell('knit')\n"
+        "    files = [open(os.devnull) for _ in range(8)]\n"
+        "print(*{os.fstat(file.fileno()).st_size for file in files})"
+    )
+    assert told == "0"

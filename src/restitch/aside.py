@@ -68,30 +68,35 @@ class Told:
     def __init__(self) -> None:
         self._home = os.getpid()
         self._value: Any = None
-        self._pipe: tuple[int, ...] = ()
+        self._ends: tuple[IO[bytes], ...] = ()
+        if not _can_fork():
+            return
         with suppress(OSError):  # then no copy hears anything, and its work is done here
-            self._pipe = _wide_pipe()
+            hears, tells = _wide_pipe()
+            os.set_blocking(tells, False)
+            self._ends = os.fdopen(hears, "rb"), os.fdopen(tells, "wb")
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
-        for end in self._pipe:
-            with suppress(OSError):  # told already
-                os.close(end)
+        for end in self._ends:
+            end.close()
 
     def tell(self, value: Any) -> None:
-        """Tell the value, once; it must be picklable."""
+        """Tell the value, once; it must be picklable. Never waits: a copy may be waiting to be
+        heard itself. One that hears a part only falls silent, and its work is done here."""
         self._value = value
-        if self._pipe:
-            with suppress(OSError), os.fdopen(self._pipe[1], "wb") as pipe:
+        if self._ends:
+            with suppress(OSError), self._ends[1] as pipe:
                 pickle.dump(value, pipe, pickle.HIGHEST_PROTOCOL)
 
     def heard(self) -> Any:
         """The value: here as it was told, in a copy as soon as it is told."""
         if os.getpid() != self._home:
-            os.close(self._pipe[1])  # else nobody would notice that the teller is gone
-            with os.fdopen(self._pipe[0], "rb") as pipe:
+            hears, tells = self._ends
+            tells.close()  # else nobody would notice that the teller is gone
+            with hears as pipe:
                 self._value = pickle.load(pipe)
             self._home = os.getpid()
         return self._value

@@ -317,3 +317,14 @@ def test_whoever_stops_reading_gets_no_traceback():
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         process.stdout.close()
         assert b"Traceback" not in process.stderr.read()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a shell that closes files")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_without_standard_files_a_command_does_its_work(closed, tmp_path):
+    words = [sys.executable, "-m", "restitch", "fix", str(SMALL), str(tmp_path / "new.pes")]
+    done = subprocess.run(
+        ["sh", "-c", f'"$@" {closed}', "sh", *words], capture_output=True, text=True
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (tmp_path / "new.pes").exists()

@@ -37,6 +37,7 @@ def test_the_file_is_guessed_wherever_it_stands(words):
         ["fix", "no-such-file.pes", "new.pes"],
         ["fix", str(FIXTURES), "out"],
         ["check", "bad\0name.pes"],
+        ["fix", "--skip", 60 * "stack-1,", "no-such-file.pes", "new.pes"],
     ],
 )
 def test_nothing_is_looked_at_without_need(words):

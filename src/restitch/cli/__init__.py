@@ -28,7 +28,8 @@ def _keep_memory() -> None:
     with suppress(OSError, AttributeError):  # other C libraries have no such options
         mallopt = ctypes.CDLL(None).mallopt
         mallopt(_TRIM_THRESHOLD, KEPT_BYTES)
-        mallopt(_MMAP_THRESHOLD, KEPT_BYTES)
+        # before 2.35 it takes no more than 32 MiB; left alone it would now stay at its least
+        mallopt(_MMAP_THRESHOLD, KEPT_BYTES) or mallopt(_MMAP_THRESHOLD, 1 << 25)
 
 
 def main() -> None:
@@ -74,6 +75,7 @@ def _end(code: int) -> None:
         return
     atexit._run_exitfuncs()
     with suppress(OSError):
-        sys.stdout.flush()
-        sys.stderr.flush()
+        for stream in (sys.stdout, sys.stderr):
+            if stream is not None:  # closed before the process began
+                stream.flush()
         os._exit(code)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from functools import partial
+from os.path import isfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -57,4 +58,5 @@ def _guessed(words: Sequence[str]) -> Path | None:
     if not words or words[0] not in COMMANDS:
         return None
     files = (Path(word) for word in words[1:] if not word.startswith("-"))
-    return next((f for f in files if f.suffix.lower() != ".toml" and f.is_file()), None)
+    # `Path.is_file` would raise for what is too long for a name, or lies where nobody may look
+    return next((f for f in files if f.suffix.lower() != ".toml" and isfile(f)), None)
