@@ -150,9 +150,12 @@ def test_another_colour_jump_or_place_is_other_thread(rescued):
     moved[at] += 1
     jumped[at] = Command.JUMP
     changed[np.flatnonzero(changed == Command.COLOR_CHANGE)[0]] = Command.TRIM
+    apart = {"xy": np.insert(stream.xy, at, stream.xy[at], axis=0)}
+    apart["command"] = np.insert(stream.command, at, Command.JUMP)
     assert not same_thread(stream, replace(stream, xy=moved))
     assert not same_thread(stream, replace(stream, command=jumped))
     assert not same_thread(stream, replace(stream, command=changed))
+    assert not same_thread(stream, replace(stream, data=None, **apart))
 
 
 def test_what_the_guard_took_back_is_tried_again(monkeypatch):
