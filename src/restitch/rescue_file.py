@@ -91,7 +91,7 @@ def rescue_file(
     from restitch.files import check_target, extension_of, write_bytes
 
     if target is not None and not dry_run:
-        check_target(target, source=source if source.exists() else None, replace=settings.replace)
+        check_target(target, source=source, replace=settings.replace)
     look = look or first_look(source, lambda: settings, reader)
     load(ROOMS)
     from restitch.pipeline import rescue

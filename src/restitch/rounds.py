@@ -170,7 +170,7 @@ def run_round(
     for retry in range(MOST_RETRIES + 1):
         if not step.applied:
             break
-        before = before or found()
+        before = found() if before is None else before
         with ExitStack() as here:
             work = partial(_guarded_and_onward, step, before, profile, then)
             answers = here.enter_context(aside(work))
@@ -180,7 +180,7 @@ def run_round(
             following = onward(step)
             excepted, more = next(answers)
             if retry == MOST_RETRIES or held.and_more(more) == held:
-                step = replace(step, excepted=excepted and excepted.plane())
+                step = replace(step, excepted=None if excepted is None else excepted.plane())
                 begun.push(here.pop_all())
                 break
             held = held.and_more(more)

@@ -328,3 +328,26 @@ def test_without_standard_files_a_command_does_its_work(closed, tmp_path):
     )
     assert (done.returncode, done.stderr) == (0, "")
     assert (tmp_path / "new.pes").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "what"),
+    [
+        (["check", "SRC"], 3, "cannot be read"),
+        (["fix", "SRC", "new.pes"], 3, "cannot be read"),
+        (["fix", str(SMALL), "SRC"], 4, "cannot be written"),
+        (["fix", str(SMALL), "new.pes", "--report", "SRC"], 4, "cannot be written"),
+    ],
+)
+def test_a_name_too_long_is_refused_in_a_line(words, code, what, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    command = [
+        sys.executable,
+        "-m",
+        "restitch",
+        *(300 * "a" + ".pes" if w == "SRC" else w for w in words),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert (done.returncode, done.stderr.count("\n")) == (code, 1)
+    assert what in done.stderr
+    assert not list(tmp_path.iterdir())

@@ -147,3 +147,17 @@ def test_under_an_earlier_cover_nothing_is_sewn() -> None:
     ]
     other = replace(router, bodies=bodies)
     assert other.best((0, 1, 2, 3)).way[1] is Way.TRIM
+
+
+def test_a_link_kept_as_found_stays_cut() -> None:
+    _, router = round_a_corner()
+    found = replace(router, follows=(-1, 0, -1, 2))
+    assert found.best((0, 1, 2, 3)).kept[1]
+    assert found.best((0, 1, 2, 3)).way[1] is Way.TRIM
+
+
+def test_a_jump_over_the_longest_is_not_sewn() -> None:
+    """The same corner where no hidden way may be longer than the gap itself."""
+    _, router = round_a_corner()
+    short = router.rules._replace(settings=ORDER._replace(travel_to_mm=7.0))
+    assert replace(router, rules=short).best((0, 1, 2, 3)).way[1] is Way.TRIM

@@ -5,6 +5,7 @@ Heavy modules are imported inside the commands, so that help and version start a
 
 from __future__ import annotations
 
+from os.path import isdir
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -111,7 +112,7 @@ def fix(
 ) -> None:
     """Rescue SRC into the new file DST; SRC is never changed."""
     settings = _settings(fabric, profile, only, skip, decisions, threads, pull, replace=replace)
-    if source.is_dir():
+    if isdir(source):
         from restitch.cli import folder_run
 
         folder_run.run_folder(

@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 from contextlib import AbstractContextManager, nullcontext
 from functools import partial
+from os.path import isdir
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,9 +71,9 @@ def check_page(page: Path, source: Path, target: Path, settings: Settings) -> No
 
     if page.resolve() == target.resolve():
         raise UsageError(f"--report: {page} is the new file itself; name another")
-    if source.is_dir() and source.resolve() in page.resolve().parents:
+    if isdir(source) and source.resolve() in page.resolve().parents:
         raise UsageError(f"--report: {page} lies inside the source folder; choose a place outside")
-    check_target(page, source=source if source.exists() else None, replace=settings.replace)
+    check_target(page, source=source, replace=settings.replace)
 
 
 def _page_beside(page: Path, settings: Settings, found: Outcomes) -> AbstractContextManager[None]:
@@ -163,7 +164,7 @@ def draw_file(source: Path, picture: Path, view: str, settings: Settings, *, rep
         raise UsageError(f"--as: no view called {view!r}; nearest: {nearest(view, VIEWS)}")
     if picture.suffix.lower() not in (".png", ".svg"):
         raise UsageError(f"{picture}: name a .png or .svg picture")
-    check_target(picture, source=source if source.exists() else None, replace=replace)
+    check_target(picture, source=source, replace=replace)
     draw(read_stream(source), picture, view, layers=settings.profile.layers)
 
 

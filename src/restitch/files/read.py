@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from itertools import chain
+from os.path import exists, isdir
 from pathlib import Path
 from typing import Any
 
@@ -92,9 +93,9 @@ def read_bytes(path: Path) -> bytes:
     if extension in COLOURS_ONLY:
         raise UnreadableError(f"{path.name}: holds thread colours only, no stitches")
     try:
-        if path.is_dir():
+        if isdir(path):
             raise UnreadableError(f"{path}: is a folder, not a stitch file")
-        if path.exists() and extension not in readers():
+        if exists(path) and extension not in readers():
             known = ", ".join(readable_extensions())
             raise UnreadableError(f"{path.name}: unknown extension; known: {known}")
         with path.open("rb") as file:

@@ -7,6 +7,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from os.path import exists, isdir, samefile
 from pathlib import Path
 
 from restitch.errors import UsageError, WriteError
@@ -26,16 +27,19 @@ _TRIES = 5
 def check_target(path: Path, *, source: Path | None = None, replace: bool = False) -> None:
     """Raise unless a file may be written at ``path``.
 
-    Refused: the source itself (links count), a folder, an existing file without ``replace``, and
-    a folder that does not exist.
+    Refused: the source itself (links count; it need not exist), a folder, an existing file without
+    ``replace``, a folder that does not exist, and a name that the system does not take.
     """
-    if source is not None and path.exists() and path.samefile(source):
+    # a name too long or a folder closed to us must be known before anything is put in place
+    with _failures_told(path), suppress(FileNotFoundError, NotADirectoryError, ValueError):
+        path.lstat()
+    if source is not None and exists(path) and exists(source) and samefile(path, source):
         raise UsageError(f"{path}: is the source; the source is never changed")
-    if path.is_dir():
+    if isdir(path):
         raise WriteError(f"{path}: is a folder; name the new file")
-    if path.exists() and not replace:
+    if exists(path) and not replace:
         raise WriteError(f"{path}: exists already; --replace allows it to be replaced")
-    if not path.parent.is_dir():
+    if not isdir(path.parent):
         raise WriteError(f"{path.parent}: no such folder")
 
 
