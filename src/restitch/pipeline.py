@@ -81,13 +81,13 @@ def rescue(
     first = infer(source) if objects is None else objects
     current, read, changes = source, first, list[Change]()
     rounds: tuple[Round, ...] = ()
-    order, held = OrderFacts(), frozenset[tuple[int, int]]()
+    order = OrderFacts()
     before = found = found or partial(as_found, source, first)
     sewing = begin(source, first, profile, vetoed)
     with ExitStack() as begun:
         for number in range(MOST_ROUNDS):
             then = partial(_written, source, rounds, target)
-            onward = partial(_settling, held=held, profile=profile, vetoed=vetoed)
+            onward = partial(_settling, rounds=rounds, profile=profile, vetoed=vetoed)
             step, answers, sewing = run_round(
                 sewing, profile, target, before, then, onward, begun, aside
             )
@@ -96,7 +96,6 @@ def rescue(
             if step.result is None or step.before is None:
                 break
             rounds, written = (*rounds, step), answers
-            held |= _held_points(step)
             current, read = step.result, step.result_objects
             before = partial(as_found, current, read, step.before.picture.frame)
         if not rounds:
@@ -125,14 +124,11 @@ def _alike(a: Stream, b: Stream) -> bool:
 
 
 def _settling(
-    step: Round,
-    held: frozenset[tuple[int, int]],
-    profile: Profile,
-    vetoed: frozenset[str],
+    step: Round, rounds: tuple[Round, ...], profile: Profile, vetoed: frozenset[str]
 ) -> Sewing:
-    """The round after this one begun; widths must not grow for the pull a second time."""
+    """The round after these and this one begun; widths must not grow for the pull a second time."""
     assert step.result is not None
-    held |= _held_points(step)
+    held = frozenset[tuple[int, int]]().union(*map(_held_points, (*rounds, step)))
     here = _vetoes_again(step.result, step.result_objects, held, profile, vetoed)
     again = replace(profile, fixes=profile.fixes - {"pull"})
     return begin(step.result, step.result_objects, again, here)

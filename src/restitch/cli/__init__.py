@@ -11,7 +11,6 @@ RARELY = 500_000
 """New objects between two searches for cycles: loading code and reading stitches make hundreds
 of thousands of objects that stay, and next to no cycles."""
 
-
 KEPT_BYTES = 1 << 28
 """Freed memory that the process keeps for its next arrays."""
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
@@ -28,8 +27,9 @@ def _keep_memory() -> None:
     with suppress(OSError, AttributeError):  # other C libraries have no such options
         mallopt = ctypes.CDLL(None).mallopt
         mallopt(_TRIM_THRESHOLD, KEPT_BYTES)
-        # before 2.35 it takes no more than 32 MiB; left alone it would now stay at its least
-        mallopt(_MMAP_THRESHOLD, KEPT_BYTES) or mallopt(_MMAP_THRESHOLD, 1 << 25)
+        if not mallopt(_MMAP_THRESHOLD, KEPT_BYTES):
+            # before 2.35 it takes no more than 32 MiB; left alone it would now stay at its least
+            mallopt(_MMAP_THRESHOLD, 1 << 25)
 
 
 def main() -> None:

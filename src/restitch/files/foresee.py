@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from restitch.files.encode import check_limits, library_bytes, writable
 from restitch.files.facts import Format
 from restitch.files.names import plain_name
+from restitch.files.parse import listening_pattern
 from restitch.files.read import decode
 from restitch.files.records import Records, Table, build
 from restitch.model import Command, Stream, read_only
@@ -113,8 +114,6 @@ def _without_jumps(table: Table) -> Table:
 
 def _guessed_trims(table: Table, fmt: Format) -> Table:
     """DST and JEF store a trim as three jumps that come back; readers guess trims from jumps."""
-    from pyembroidery import EmbPattern
-
     trims = np.flatnonzero(table[:, 2] == Command.TRIM)
     width = 2 if fmt.trim_after_jumps else 0
     jumps = np.repeat(table[trims], 3, axis=0)
@@ -128,7 +127,7 @@ def _guessed_trims(table: Table, fmt: Format) -> Table:
     # of stitches in a row the reader looks at the last only: it alone is given, with its record
     stitch = table[:, 2] & _LOW == Command.STITCH
     shown = np.flatnonzero(~(stitch & np.append(stitch[1:], False)))
-    pattern = EmbPattern()
+    pattern = listening_pattern()
     pattern.stitches = np.column_stack([table[shown], shown]).tolist()
     pattern.interpolate_trims(fmt.trim_after_jumps, fmt.trims_over, True)
     return _as_shown(table, shown, pattern.stitches)

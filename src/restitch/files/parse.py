@@ -78,7 +78,7 @@ def parse(data: bytes, extension: str, most_moves: float = inf) -> Parsed:
     `MovesWithoutEnd`.
     """
     source = _source(data, extension)
-    pattern = _listening_pattern(most_moves)
+    pattern = listening_pattern(most_moves)
     try:
         with _settled_chance():
             readers()[extension].read(source, pattern)
@@ -149,7 +149,8 @@ def _source(data: bytes, extension: str) -> Any:
         raise ParseFailed("is not a text file") from None
 
 
-def _listening_pattern(most_moves: float) -> Any:
+def listening_pattern(most_moves: float = inf) -> Any:
+    """Return an empty pattern of the library that hears what its readers find in a file."""
     from pyembroidery import EmbPattern
 
     class Listening(EmbPattern):  # type: ignore[misc]

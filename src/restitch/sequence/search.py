@@ -52,15 +52,9 @@ def search_of(
     least = cache(lambda: router.best(base_order, changed) if any(changed) else base)
     if not asked:
         return Search(found, base, least, least(), False, None)
+    present = router.best(base_order)
     search = partial(searched, router, base=base_order, wish=wish, context=context)
-    better = partial(
-        _better,
-        router,
-        base=base,
-        present=router.best(base_order),
-        wish=wish,
-        context=context,
-    )
+    better = partial(_better, router, base=base, present=present, wish=wish, context=context)
     answer = search(pairs)
     best, settings = better(answer), router.rules.settings
     if blocks and _may_break_blocks(best, settings):
